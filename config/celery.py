@@ -1,0 +1,22 @@
+"""The Celery app and the timetable of periodic tasks.
+
+A message is only a wake-up: what is due stands in rows, and the sweeps below find it even when every message was lost.
+"""
+
+import os
+
+from celery import Celery
+from celery.schedules import crontab
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
+
+app = Celery("office")
+app.config_from_object("django.conf:settings", namespace="CELERY")
+app.autodiscover_tasks()
+
+app.conf.beat_schedule = {
+    "heartbeat": {"task": "jobs.core.tasks.beat", "schedule": 60.0},
+    "sweep-outbox": {"task": "jobs.notices.tasks.sweep", "schedule": 60.0},
+    "forecasts": {"task": "utilities.tasks.nightly", "schedule": crontab(minute=10)},
+    "orphan-files": {"task": "jobs.core.tasks.sweep_files", "schedule": crontab(minute=30, hour=3, day_of_week="sunday")},
+}

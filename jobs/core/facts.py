@@ -1,0 +1,288 @@
+"""Kinds of fact, what each must say, and the recording of one. Acts call `record`; nothing else writes a Fact."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from jobs.core import clock, words
+from jobs.core import kinds as k
+from jobs.core.actors import Actor
+from jobs.core.models import Document, Fact, Job
+from jobs.core.refusals import Refused
+from jobs.core.states import Facts, Known
+
+ON, AT, BRACKET = "on", "at", "bracket"
+
+
+@dataclass(frozen=True)
+class Field:
+    type: type
+    required: bool = True
+    choices: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class FactKind:
+    words: str  # as the ledger says it
+    when: str = ON
+    fields: Mapping[str, Field] = field(default_factory=dict)
+    own: str = ""  # whoever holds this right may correct the kind as their own
+    after: tuple[str, ...] = ()  # kinds that must not have happened later than this one
+
+
+def _text(*choices: str, required: bool = True) -> Field:
+    return Field(str, required, choices)
+
+
+OPTIONAL = _text(required=False)
+
+VISIT_OUTCOMES = (
+    "fitted",
+    "could not get in",
+    "nobody home",
+    "collar not found",
+    "collar damaged or wrong",
+    "meter or socket not suitable",
+    "unsafe condition found",
+    "not the right crew or equipment",
+    "cancelled by utility",
+    "unknown",
+)
+MEDICAL_ANSWERS = ("no", "yes", "not sure", "declined")
+CALL_RESULTS = ("passed", "not passed", "not finished")
+
+KINDS: dict[str, FactKind] = {
+    k.CONTRACT_SIGNED: FactKind("contract signed", own="core.add_jobs"),
+    k.INSTALLED: FactKind("system installed", own="core.record_day_one", after=(k.CONTRACT_SIGNED,)),
+    k.COMMISSIONED: FactKind(
+        "commissioned grid-tied", own="core.record_day_one", after=(k.CONTRACT_SIGNED, k.INSTALLED), fields={"note": OPTIONAL}
+    ),
+    k.CT_CHECK: FactKind(
+        "consumption-CT check",
+        own="core.record_day_one",
+        fields={
+            "verdict": _text("consistent", "inconsistent", "cannot tell"),
+            "cause": OPTIONAL,
+            "next_test": OPTIONAL,
+            "readings": Field(dict),
+            "numbers": Field(dict),
+        },
+    ),
+    k.COLLAR_REGISTERED: FactKind("collar registered", own="core.record_custody", fields={"serial": _text(), "revision": OPTIONAL}),
+    k.COLLAR_STAGED: FactKind(
+        "collar staged", own="core.record_custody", fields={"place": OPTIONAL, "photo": OPTIONAL, "reason": OPTIONAL}
+    ),
+    k.SHEET_GIVEN: FactKind("hand-over sheet given", own="core.record_day_one", fields={"to": OPTIONAL, "language": OPTIONAL}),
+    k.PERMISSION_TO_OPERATE: FactKind("permission to operate", own="core.record_papers", fields={"reference": OPTIONAL}),
+    k.FINAL_INSPECTION: FactKind("final inspection passed", own="core.record_papers", fields={"reference": OPTIONAL}),
+    k.REQUEST_SENT: FactKind(
+        "request to fit sent",
+        own="core.record_requests",
+        after=(k.CONTRACT_SIGNED,),
+        fields={"request": _text(), "utility": _text(), "route": OPTIONAL, "again": Field(bool, False)},
+    ),
+    k.REQUEST_ENDED: FactKind(
+        "request ended", own="core.record_requests", after=(k.REQUEST_SENT,), fields={"request": _text(), "reason": _text()}
+    ),
+    k.CONTACT: FactKind(
+        "contact with the utility",
+        own="core.record_requests",
+        fields={
+            "asked": OPTIONAL,
+            "answered": _text(),
+            "promised_by": OPTIONAL,
+            "next_on": OPTIONAL,
+            "person": OPTIONAL,
+            "channel": OPTIONAL,
+        },
+    ),
+    k.VISIT: FactKind(
+        "utility's visit",
+        own="core.record_requests",
+        after=(k.REQUEST_SENT,),
+        fields={"outcome": _text(*VISIT_OUTCOMES), "next_actor": OPTIONAL, "next_act": OPTIONAL, "reason": OPTIONAL},
+    ),
+    k.COLLAR_FITTED: FactKind(
+        "collar fitted and energized",
+        when=BRACKET,
+        own="core.record_requests",
+        after=(k.REQUEST_SENT,),
+        fields={"serial": OPTIONAL, "remark": OPTIONAL},
+    ),
+    k.COLLAR_REMOVED: FactKind(
+        "collar removed", when=BRACKET, own="core.record_requests", after=(k.COLLAR_FITTED,), fields={"sign": OPTIONAL, "meter": OPTIONAL}
+    ),
+    k.HOMEOWNER_TOLD: FactKind(
+        "homeowner told that there is no backup",
+        own="core.record_requests",
+        fields={"how": _text("telephone", "in writing"), "who": OPTIONAL},
+    ),
+    k.GATEWAY_REPORT: FactKind(
+        "gateway's report",
+        when=AT,
+        own="core.record_gateway",
+        fields={"serial": OPTIONAL, "state": _text("closed", "open", "not seen"), "firmware": OPTIONAL},
+    ),
+    k.COMMUNICATIONS_SEEN: FactKind("communications seen live", when=AT, own="core.record_gateway"),
+    k.SOFTWARE_UPDATED: FactKind("software update confirmed", own="core.record_gateway", fields={"version": OPTIONAL}),
+    k.MEDICAL_ANSWER: FactKind(
+        "powered medical equipment relied on",
+        own="core.record_medical",
+        fields={"answer": _text(*MEDICAL_ANSWERS), "on_call": Field(bool, False)},
+    ),
+    k.EMERGENCY_OPENED: FactKind("emergency at the home", when=AT, own="core.end_emergency", fields={"what": _text()}),
+    k.EMERGENCY_ENDED: FactKind("emergency over", when=AT, own="core.end_emergency", fields={"how": _text()}),
+    k.CALL_OFFERED: FactKind("call offered", own="core.book_calls", fields={"appointment": _text(), "on": _text(), "time": _text()}),
+    k.CALL_BOOKED: FactKind("call booked", own="core.book_calls", fields={"appointment": _text(), "on": _text(), "time": _text()}),
+    k.CALL_ENDED: FactKind("call given up", own="core.book_calls", fields={"appointment": _text(), "how": _text()}),
+    k.VERIFICATION: FactKind(
+        "verification",
+        when=AT,
+        own="",  # immutable; corrections are additions to the record
+        after=(k.COLLAR_FITTED,),
+        fields={"result": _text(*CALL_RESULTS), "record": _text(), "reason": OPTIONAL},
+    ),
+    k.VERIFICATION_VOIDED: FactKind("verification voided", own="core.void_verification", fields={"record": _text(), "reason": _text()}),
+    k.CANCELLED: FactKind("contract cancelled", own="core.cancel_jobs", fields={"reason": _text()}),
+}
+
+
+@dataclass(frozen=True)
+class Said:
+    """Who told us: the role, and the name where there is one."""
+
+    role: str
+    name: str = ""
+
+
+@dataclass(frozen=True)
+class When:
+    """A day, an instant, or a bracket (after, by]; a known day is a bracket of its own."""
+
+    on: dt.date | None = None
+    at: dt.datetime | None = None
+    after: dt.date | None = None
+    by: dt.date | None = None
+
+    def day_at(self, zone: str) -> dt.date:
+        from zoneinfo import ZoneInfo
+
+        if self.at is not None:
+            return self.at.astimezone(ZoneInfo(zone)).date()
+        day = self.on or self.by
+        assert day is not None, "a fact needs a day"
+        return day
+
+
+def of(job: Job) -> Facts:
+    """The standing facts of a job for the pure rules."""
+    return Facts(known(job.facts.standing()))
+
+
+def known(rows: Iterable[Fact]) -> list[Known]:
+    return [
+        Known(fact.kind, fact.day, fact.pk, fact.value, after=fact.after_on, at=fact.happened_at, recorded_on=fact.recorded_at.date())
+        for fact in rows
+    ]
+
+
+def record(
+    job: Job,
+    kind: str,
+    *,
+    when: When,
+    said_by: Said,
+    by: Actor,
+    value: Mapping[str, Any] | None = None,
+    note: str = "",
+    evidence: Sequence[Document] = (),
+    replaces: Fact | None = None,
+    reason: str = "",
+    withdrawn: bool = False,
+    source_key: str | None = None,
+) -> Fact:
+    """Write one fact after checking its words, its day and its causes. The caller holds the job's lock and settles afterwards."""
+    spec = KINDS[kind]
+    value = dict(value or {})
+    _check_value(kind, spec, value)
+    _check_when(spec, when)
+    day = when.day_at(job.site.zone)
+    if not withdrawn:
+        _check_day(job, kind, spec, day, replaces)
+    fact = Fact.objects.create(
+        job=job,
+        kind=kind,
+        happened_on=when.on,
+        happened_at=when.at,
+        after_on=when.after,
+        by_on=when.by,
+        day=day,
+        said_by_role=said_by.role,
+        said_by_name=said_by.name,
+        value=value,
+        note=note,
+        recorded_at=clock.now(),
+        recorded_by=by.user,
+        recorded_by_name=by.name,
+        replaces=replaces,
+        reason=reason,
+        withdrawn=withdrawn,
+        source=by.source,
+        source_key=source_key,
+    )
+    if evidence:
+        fact.evidence.set(evidence)
+    return fact
+
+
+def _check_value(kind: str, spec: FactKind, value: dict[str, Any]) -> None:
+    if unknown := set(value) - set(spec.fields):
+        raise Refused(f"“{spec.words}” does not say anything about {', '.join(sorted(unknown))}.")
+    for name, wanted in spec.fields.items():
+        given = value.get(name)
+        if given in (None, ""):
+            if wanted.required:
+                raise Refused(f"“{spec.words}” must say its {name.replace('_', ' ')}.", field=name)
+            value.pop(name, None)
+        elif not isinstance(given, wanted.type):
+            raise Refused(f"The {name.replace('_', ' ')} of “{spec.words}” is of the wrong kind.", field=name)
+        elif wanted.choices and given not in wanted.choices:
+            raise Refused(f"The {name.replace('_', ' ')} must be one of: {', '.join(wanted.choices)}.", field=name)
+
+
+def _check_when(spec: FactKind, when: When) -> None:
+    if spec.when == AT and when.at is None:
+        raise Refused(f"“{spec.words}” needs the time at which it was seen.", field="at")
+    if when.after and when.by and when.after >= when.by:
+        raise Refused("The last day it was seen not fitted must come before the first day it was seen fitted.", field="after_on")
+
+
+def _check_day(job: Job, kind: str, spec: FactKind, day: dt.date, replaces: Fact | None) -> None:
+    today = clock.today_in(job.site.zone)
+    if day > today:
+        raise Refused(f"{words.day(day)} has not come yet at the home; record it when it has happened.", field="on")
+    others = job.facts.standing().exclude(pk=replaces.pk if replaces else None)
+    for cause in spec.after:
+        first = others.of_kind(cause).order_by("day").first()
+        if first is not None and first.day > day:
+            raise Refused(
+                f"{_capital(spec.words)} cannot be on {words.day(day)}: {KINDS[cause].words} was on {words.day(first.day)}. Correct one of the days.",
+                field="on",
+            )
+    for effect, other in KINDS.items():
+        if kind not in other.after:
+            continue
+        # The effect needs some cause on or before its day; this one may come later only if another stands before.
+        found = others.of_kind(effect).order_by("day").first()
+        if found is not None and found.day < day and not others.of_kind(kind).filter(day__lte=found.day).exists():
+            raise Refused(
+                f"{_capital(spec.words)} cannot be on {words.day(day)}: {other.words} was already on {words.day(found.day)}. Correct one of the days.",
+                field="on",
+            )
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,50 @@
+"""What must hold among the core's records; each breach is a sentence."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+
+from jobs.core import facts, files, lifecycle
+from jobs.core import kinds as k
+from jobs.core.models import Fact, Job, StoredFile
+from jobs.core.states import S
+
+
+def breaches() -> Iterator[str]:
+    yield from _states()
+    yield from _serials()
+    yield from _files()
+
+
+def _states() -> Iterator[str]:
+    within = lifecycle.limits()
+    for job in Job.objects.select_related("site").prefetch_related("state_changes").iterator(chunk_size=500):
+        says = lifecycle.cache_of(job, facts.of(job), within=within)
+        for name in ("state", "state_since", "waiting_on", "waiting_since"):
+            if getattr(job, name) != says[name]:
+                yield f"Job {job.code}: {name} is {getattr(job, name)}, its facts say {says[name]}."
+        was: str = S.IN_BUILD
+        for change in job.state_changes.all():
+            if change.was != was:
+                yield f"Job {job.code}: a change begins at {change.was}, the one before ended at {was}."
+            was = change.became
+        if was != job.state:
+            yield f"Job {job.code}: its history ends at {was}, its state is {job.state}."
+        if says["waiting_on"] != "nobody" and not says["next_act"]:
+            yield f"Job {job.code} is open and has no next act."
+
+
+def _serials() -> Iterator[str]:
+    registered = Fact.objects.standing().of_kind(k.COLLAR_REGISTERED).exclude(job__state=S.CANCELLED).select_related("job")
+    newest = {fact.job.code: str(fact.value["serial"]) for fact in registered.order_by("day", "pk")}
+    for serial, count in Counter(newest.values()).items():
+        if count > 1:
+            holders = sorted(code for code, held in newest.items() if held == serial)
+            yield f"Serial {serial} is held by {count} jobs: {', '.join(holders)}."
+
+
+def _files() -> Iterator[str]:
+    for file in StoredFile.objects.iterator():
+        if not files.path_of(file.sha256).exists():
+            yield f"File {file.sha256[:12]} is on record and not on disk."

@@ -1,0 +1,46 @@
+"""Gate codes and the like: encrypted with rotating keys, shown for a purpose, each showing traced."""
+
+from __future__ import annotations
+
+from cryptography.fernet import Fernet, MultiFernet
+from django.conf import settings
+
+from jobs.core import clock
+from jobs.core.actors import Actor
+from jobs.core.acts import act
+from jobs.core.models import Job, Secret, Trace
+from jobs.core.refusals import Refused
+
+
+def _box() -> MultiFernet:
+    # The first key seals; all open. A new key is put in front, the old one goes when nothing is sealed with it any more.
+    return MultiFernet([Fernet(key) for key in settings.FIELD_KEYS])
+
+
+@act(right="core.reveal_codes", on=Job)
+def keep_code(job: Job, *, name: str, code: str, by: Actor) -> Secret:
+    """Keep a gate code; it is stored encrypted."""
+    if not code.strip():
+        raise Refused("The code is empty; type it, or leave the page.", field="code")
+    row, _ = Secret.objects.update_or_create(job=job, name=name, defaults={"sealed": _box().encrypt(code.encode()), "set_at": clock.now()})
+    return row
+
+
+@act(right="core.reveal_codes", on=Job)
+def reveal_code(job: Job, *, name: str, purpose: str, by: Actor) -> str:
+    """The code in clear, for a stated purpose; the trace says who, when and why."""
+    if len(purpose.strip()) < 3:
+        raise Refused("Say what the code is needed for.", field="purpose")
+    row = Secret.objects.filter(job=job, name=name).first()
+    if row is None:
+        raise Refused("No code is kept for this home.")
+    Trace.objects.create(
+        act=f"shown: {name}, for {purpose.strip()[:60]}",
+        on=f"core.secret {row.pk}",
+        job=job,
+        actor=by.name,
+        user=by.user,
+        source=by.source,
+        at=clock.now(),
+    )
+    return _box().decrypt(bytes(row.sealed)).decode()

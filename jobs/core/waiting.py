@@ -1,0 +1,213 @@
+"""On whom a job waits, since when, what comes next and by when. Pure; never blank for an open job."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+from jobs.core import kinds as k
+from jobs.core.states import Facts, HomeKind, JobState, Known, S, counting_ct_check, told_serial
+
+US, UTILITY, HOMEOWNER, NOBODY = "us", "utility", "homeowner", "nobody"
+
+CREW, SCHEDULER, VERIFIER = "crew", "scheduler", "verifier"
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Days within which a next act falls due; each is a rule (rules.py)."""
+
+    follow_up_days: int = 14
+    act_days: int = 3
+    answer_days: int = 3
+
+
+@dataclass(frozen=True)
+class Waiting:
+    on: str
+    since: dt.date | None
+    next_act: str
+    role: str
+    due_on: dt.date | None
+    missing: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class _Case:
+    facts: Facts
+    home: HomeKind
+    state: JobState
+    limits: Limits
+    install_on: dt.date | None
+    opened_on: dt.date
+    begin_on: dt.date | None  # of an imported home: nothing falls due before this day's follow-up
+
+    def us(self, since: dt.date | None, act: str, role: str, *, missing: tuple[str, ...] = (), due_on: dt.date | None = None) -> Waiting:
+        since = since or self.opened_on
+        return Waiting(US, since, act, role, due_on or self._due(since, self.limits.act_days), missing)
+
+    def _due(self, since: dt.date, days: int) -> dt.date:
+        begin = max(since, self.begin_on) if self.begin_on else since
+        return begin + dt.timedelta(days=days)
+
+    def theirs(self, on: str, since: dt.date, last: dt.date, act: str, *, days: int, due_on: dt.date | None = None) -> Waiting:
+        return Waiting(on, since, act, SCHEDULER, due_on or self._due(last, days))
+
+
+def waiting(
+    facts: Facts,
+    home: HomeKind,
+    state: JobState,
+    *,
+    limits: Limits,
+    opened_on: dt.date,
+    install_on: dt.date | None = None,
+    begin_on: dt.date | None = None,
+) -> Waiting:
+    """Whom an open job waits on. `opened_on`: the day the job was entered, for a job without facts."""
+    case = _Case(facts, home, state, limits, install_on, opened_on, begin_on)
+    if state.state in (S.CANCELLED, S.BACKUP_VERIFIED):
+        return Waiting(NOBODY, state.since, "", "", None)
+    emergency = open_emergency(facts)
+    if emergency is not None:
+        return case.us(emergency.day, "Telephone the home about its emergency", SCHEDULER, due_on=emergency.day)
+    if state.state == S.IN_BUILD:
+        return _in_build(case)
+    if state.state == S.GRID_TIED:
+        since = state.since or opened_on
+        return case.us(since, "Send the request to fit", SCHEDULER, missing=_words(state))
+    if state.state == S.AWAITING_UTILITY:
+        return _awaiting(case)
+    return _energized(case)
+
+
+def open_emergency(facts: Facts) -> Known | None:
+    opened, ended = facts.latest(k.EMERGENCY_OPENED), facts.latest(k.EMERGENCY_ENDED)
+    if opened is None or (ended is not None and ended.place > opened.place):
+        return None
+    return opened
+
+
+def _words(state: JobState) -> tuple[str, ...]:
+    return tuple(need.words for need in state.missing)
+
+
+def _in_build(case: _Case) -> Waiting:
+    facts, missing = case.facts, _words(case.state)
+    check = counting_ct_check(facts)
+    if case.home.has_battery and check is not None and check.value.get("verdict") != "consistent":
+        act = "Repeat the CT check" if check.value.get("verdict") == "cannot tell" else "Send an electrician to the consumption CTs"
+        return case.us(check.day, act, CREW, missing=missing)
+    if not facts.of(k.INSTALLED, k.COMMISSIONED):
+        begun = facts.first(k.CONTRACT_SIGNED)
+        since = begun.day if begun else case.opened_on
+        if case.install_on:
+            return case.us(since, "Build the home", CREW, missing=missing, due_on=case.install_on)
+        return case.us(since, "Set the install day", SCHEDULER, missing=missing)
+    last = facts.latest(k.INSTALLED, k.COMMISSIONED)
+    return case.us(last.day if last else None, "Complete the day-one record", CREW, missing=missing)
+
+
+def after_removal(facts: Facts) -> tuple[str, ...]:
+    """What is missing after the collar was removed, in the order in which it must be done."""
+    removed = facts.removed
+    if removed is None:
+        return ()
+
+    def done(kind: str) -> bool:
+        return any(fact.place > removed.place for fact in facts.of(kind))
+
+    told = [fact for fact in facts.of(k.HOMEOWNER_TOLD) if fact.place > removed.place]
+    checks = [check for check in facts.of(k.CT_CHECK) if check.day >= removed.day]
+    missing = []
+    if not any(fact.value.get("how") == "telephone" for fact in told):
+        missing.append("the homeowner, told by telephone")
+    if not any(fact.value.get("how") == "in writing" for fact in told):
+        missing.append("the homeowner, told in writing")
+    if not checks or checks[-1].value.get("verdict") != "consistent":
+        missing.append("the temporary metering, put back and checked again")
+    if not (done(k.COLLAR_STAGED) or done(k.COLLAR_REGISTERED)):
+        missing.append("where the collar is")
+    if not done(k.REQUEST_SENT):
+        missing.append("a new request to fit")
+    return tuple(missing)
+
+
+_REMOVAL_ACTS = {
+    "the homeowner, told by telephone": ("Telephone the homeowner: no backup now", SCHEDULER),
+    "the homeowner, told in writing": ("Tell the homeowner in writing", SCHEDULER),
+    "the temporary metering, put back and checked again": ("Put the temporary metering back and check it", CREW),
+    "where the collar is": ("Record where the collar is", SCHEDULER),
+    "a new request to fit": ("Send a new request to fit", SCHEDULER),
+}
+
+
+def _awaiting(case: _Case) -> Waiting:
+    facts = case.facts
+    removed = facts.removed
+    if removed is not None and (left := after_removal(facts)):
+        act, role = _REMOVAL_ACTS[left[0]]
+        due_on = removed.day if "telephone" in left[0] else None
+        return case.us(removed.day, act, role, missing=left, due_on=due_on)
+
+    told = told_serial(facts)
+    fitted = facts.fitted
+    if fitted is not None and told is None:
+        return case.us(
+            fitted.day, "Learn which serial was fitted: ask for a photo or the gateway's report", SCHEDULER, missing=_words(case.state)
+        )
+    if fitted is not None and told is not None and told.value["serial"] != facts.serial:
+        return case.us(told.day, "Clear the serial: the fitted collar is not the registered one", SCHEDULER, missing=_words(case.state))
+
+    sent, ended = facts.latest(k.REQUEST_SENT), facts.latest(k.REQUEST_ENDED)
+    if ended is not None and (sent is None or ended.place > sent.place):
+        return case.us(ended.day, "Send a new request to fit", SCHEDULER, missing=("a new request to fit",))
+    return _at_the_utility(case)
+
+
+def _at_the_utility(case: _Case) -> Waiting:
+    facts = case.facts
+    sendings = facts.of(k.REQUEST_SENT)
+    ended = facts.latest(k.REQUEST_ENDED)
+    current = [fact for fact in sendings if ended is None or fact.place > ended.place]
+    removed = facts.removed
+    if removed is not None:
+        current = [fact for fact in current if fact.place > removed.place]
+    # Repeating an unanswered request never restarts the wait.
+    since = (current or sendings)[0].day
+
+    visit = facts.latest(k.VISIT)
+    contact = facts.latest(k.CONTACT, k.REQUEST_SENT, k.VISIT)
+    assert contact is not None  # a request was sent, or the state were another
+    if visit is not None and visit.day >= since and visit.value.get("next_actor") and contact.kind == k.VISIT:
+        actor = str(visit.value["next_actor"])
+        act = str(visit.value.get("next_act") or "Clear what stopped the visit")
+        if actor == HOMEOWNER:
+            return case.theirs(HOMEOWNER, visit.day, visit.day, act, days=case.limits.answer_days)
+        if actor != UTILITY:
+            return case.us(visit.day, act, CREW if actor == CREW else SCHEDULER)
+    promised = contact.value.get("next_on") or contact.value.get("promised_by")
+    due_on = dt.date.fromisoformat(promised) if promised else None
+    act = "Ask the utility what became of its promise" if contact.value.get("promised_by") else "Ask the utility about the request"
+    return case.theirs(UTILITY, since, contact.day, act, days=case.limits.follow_up_days, due_on=due_on)
+
+
+def _energized(case: _Case) -> Waiting:
+    facts, state = case.facts, case.state
+    since = state.since or case.opened_on
+    booked = facts.latest(k.CALL_BOOKED)
+    offered = facts.latest(k.CALL_OFFERED)
+    ended = facts.latest(k.CALL_ENDED, k.VERIFICATION)
+
+    def stands(fact: Known | None) -> bool:
+        return fact is not None and fact.day >= since and (ended is None or fact.order > ended.order)
+
+    if booked is not None and stands(booked):
+        at = booked.value.get("on")
+        return case.us(booked.day, "Hold the verification call", VERIFIER, due_on=dt.date.fromisoformat(at) if at else None)
+    if offered is not None and stands(offered):
+        return case.theirs(HOMEOWNER, offered.day, offered.day, "Ask for an answer to the offered time", days=case.limits.answer_days)
+    medical = facts.latest(k.MEDICAL_ANSWER)
+    if medical is not None and medical.value.get("answer") == "yes":
+        return case.us(since, "Plan a site visit", SCHEDULER)
+    return case.us(since, "Book the verification call", SCHEDULER)

@@ -1,0 +1,44 @@
+"""What every view stands on: the right asked at the door, and the answer after an act."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable
+from typing import Concatenate, ParamSpec
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponseBase, HttpResponseRedirect
+from django.shortcuts import redirect
+
+from jobs.core.refusals import NotAllowed
+
+P = ParamSpec("P")
+View = Callable[Concatenate[HttpRequest, P], HttpResponseBase]
+
+
+def right(*names: str) -> Callable[[View[P]], View[P]]:
+    """A stranger is sent to sign in; a signed-in person without any of the rights gets 403."""
+
+    def decorate(view: View[P]) -> View[P]:
+        @functools.wraps(view)
+        def guarded(request: HttpRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponseBase:
+            if not any(request.user.has_perm(name) for name in names):
+                raise NotAllowed("You may not open this page; your role has not the right.")
+            return view(request, *args, **kwargs)
+
+        guarded.rights = names  # type: ignore[attr-defined]  # the table of roles and addresses reads it
+        return login_required(guarded)
+
+    return decorate
+
+
+def signed_in(view: View[P]) -> View[P]:
+    """For every role."""
+    return login_required(view)
+
+
+def recorded(request: HttpRequest, sentence: str, to: str, *args: object, **kwargs: object) -> HttpResponseRedirect:
+    """Back to a page, with the "Recorded" box."""
+    messages.success(request, sentence)
+    return redirect(to, *args, **kwargs)

@@ -1,0 +1,139 @@
+"""Starts a PostgreSQL of the tests' own before settings are read; without its programs the tests run on SQLite.
+
+A pytest plugin (pyproject.toml loads it), because a conftest is read too late: the settings would already hold another address.
+"""
+
+from __future__ import annotations
+
+import os
+import pwd
+import shutil
+import subprocess
+import tempfile
+from pathlib import Path
+
+import pytest
+
+SERVICES = {
+    "needs_postgres": "PostgreSQL (Debian: postgresql)",
+    "needs_redis": "Redis (Debian: redis-server)",
+    "needs_browser": "Chromium (Debian: chromium)",
+}
+
+TEST_ENVIRONMENT = {
+    "SECRET_KEY": "tests-only",
+    "FIELD_KEYS": "MDAwMDAwMDAwMDAwMDAwMDAwMDAwMDAwMDAwMDAwMDA=",
+    "LINK_KEYS": "tests-only-links",
+    "BASE_URL": "http://testserver",
+    "LOG_LEVEL": "ERROR",
+}
+
+
+class Server:
+    """One PostgreSQL in a folder of its own, reached by its socket."""
+
+    def __init__(self, binaries: Path) -> None:
+        self.binaries = binaries
+        # mkdtemp's short name: a socket's path has room for 107 bytes.
+        self.folder = Path(tempfile.mkdtemp(prefix="pg-"))
+        self.as_other: dict[str, object] = {}
+        if os.geteuid() == 0:
+            account = next(name for name in ("postgres", "nobody") if _known(name))
+            entry = pwd.getpwnam(account)
+            os.chown(self.folder, entry.pw_uid, entry.pw_gid)
+            self.as_other = {"user": entry.pw_uid, "group": entry.pw_gid, "extra_groups": []}
+
+    def run(self, program: str, *words: str) -> None:
+        subprocess.run(  # type: ignore[call-overload]
+            [str(self.binaries / program), *words], cwd="/", check=True, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, **self.as_other
+        )
+
+    def start(self) -> None:
+        data = str(self.folder / "data")
+        self.run("initdb", "-A", "trust", "--no-sync", "-E", "UTF8", "--locale=C.UTF-8", "-U", "postgres", "-D", data)
+        options = f"-k {self.folder} -c listen_addresses='' -c fsync=off -c full_page_writes=off -c synchronous_commit=off"
+        self.run("pg_ctl", "-w", "-D", data, "-l", str(self.folder / "log"), "-o", options, "start")
+
+    def stop(self) -> None:
+        subprocess.run(  # type: ignore[call-overload]
+            [str(self.binaries / "pg_ctl"), "-D", str(self.folder / "data"), "-m", "immediate", "stop"],
+            cwd="/", check=False, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, **self.as_other,
+        )  # fmt: skip
+        shutil.rmtree(self.folder, ignore_errors=True)
+
+    @property
+    def url(self) -> str:
+        return f"postgres://postgres@/office?host={self.folder}"
+
+
+def _known(account: str) -> bool:
+    try:
+        pwd.getpwnam(account)
+    except KeyError:
+        return False
+    return True
+
+
+def _binaries() -> Path | None:
+    if os.environ.get("PG_BIN"):
+        return Path(os.environ["PG_BIN"])
+    # Debian keeps the server's programs off PATH.
+    for folder in sorted(Path("/usr/lib/postgresql").glob("*/bin"), key=lambda path: float(path.parent.name), reverse=True):
+        if (folder / "initdb").exists() and (folder / "pg_ctl").exists():
+            return folder
+    found = shutil.which("initdb")
+    return Path(found).parent if found else None
+
+
+_server: Server | None = None
+_missing: dict[str, str] = {}
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--db", choices=["postgres", "sqlite"], default="postgres", help="database for the tests")
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_load_initial_conftests(early_config: pytest.Config) -> None:
+    global _server
+    os.environ.update(TEST_ENVIRONMENT)
+    for name in ("OFFICE_ENV", "DEMO", "DEBUG", "EMAIL_URL", "REDIS_URL", "DATABASE_URL"):
+        os.environ.pop(name, None)
+    folder = tempfile.mkdtemp(prefix="office-")
+    os.environ.update(VAR_DIR=folder, FILES_DIR=f"{folder}/files", STATIC_DIR=f"{folder}/static")
+    wanted = early_config.known_args_namespace.db
+    binaries = _binaries()
+    if wanted == "postgres" and binaries is not None:
+        _server = Server(binaries)
+        _server.start()
+        os.environ["DATABASE_URL"] = _server.url
+
+
+def pytest_report_header() -> str:
+    return f"database: {'PostgreSQL, a server of its own' if _server else 'SQLite'}"
+
+
+def pytest_unconfigure() -> None:
+    if _server is not None:
+        _server.stop()
+    shutil.rmtree(os.environ["VAR_DIR"], ignore_errors=True)
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    have = {
+        "needs_postgres": _server is not None,
+        "needs_redis": shutil.which("redis-server") is not None,
+        "needs_browser": shutil.which("chromium") is not None,
+    }
+    for marker, service in SERVICES.items():
+        if item.get_closest_marker(marker) and not have[marker]:
+            if os.environ.get("REQUIRE_SERVICES"):
+                pytest.fail(f"{service} is missing, and REQUIRE_SERVICES is set.", pytrace=False)
+            if not (marker == "needs_postgres" and item.config.getoption("--db") == "sqlite"):
+                _missing[marker] = service
+            pytest.skip(f"{service} is missing")
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    for service in _missing.values():
+        terminalreporter.write_line(f"Not tested, because a service is missing: install {service} and run again.")

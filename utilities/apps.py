@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class UtilitiesConfig(AppConfig):
+    name = "utilities"
+    label = "utilities"

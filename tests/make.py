@@ -6,13 +6,14 @@ import datetime as dt
 import itertools
 from typing import Any
 
-from django.contrib.auth.models import Group
+from django.contrib.auth.models import Group, Permission
 
 from jobs.core import actors, ctcheck, dayone, facts, intake, lifecycle
 from jobs.core import kinds as k
 from jobs.core.facts import Said, When
 from jobs.core.intake import NewHome, NewPerson
 from jobs.core.models import Fact, Job, User
+from jobs.core.rights import RIGHTS
 from jobs.core.states import S
 
 _count = itertools.count(1)
@@ -29,12 +30,21 @@ FITTED = dt.date(2026, 9, 14)
 VERIFIED = dt.date(2026, 9, 21)
 
 
+def group_of(role: str) -> Group:
+    """The migration's group; made anew where a test that empties the database took it away."""
+    group, made = Group.objects.get_or_create(name=role)
+    if made:
+        names = [name for name, (_, roles) in RIGHTS.items() if role in roles]
+        group.permissions.set(Permission.objects.filter(content_type__app_label="core", codename__in=names))
+    return group
+
+
 def make_user(role: str, name: str = "", **fields: Any) -> User:
     number = next(_count)
     user = User.objects.create_user(
         email=f"person{number}@larchlantern.example", password=PASSWORD, name=name or f"Person {number}", **fields
     )
-    user.groups.add(Group.objects.get(name=role))
+    user.groups.add(group_of(role))
     return user
 
 

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from typing import Any, Concatenate, ParamSpec, TypeVar, cast
 
 from django.apps import apps
-from django.db import IntegrityError, models, transaction
+from django.db import IntegrityError, connection, models, transaction
 
 from jobs.core import clock
 from jobs.core.actors import Actor
@@ -76,9 +76,20 @@ def act(
             return answer
 
         REGISTRY[name] = ActSpec(name, right, on, scope, acted)
-        return acted
+        return cast(Callable[Concatenate[T, P], R], acted)
 
     return decorate
+
+
+def one_at_a_time(what: str) -> None:
+    """Let no two transactions pass here at once for the same name; for rules that no single row can be locked for.
+
+    SQLite needs nothing: its transactions write one at a time.
+    """
+    if connection.vendor == "postgresql":
+        number = int.from_bytes(hashlib.sha256(what.encode()).digest()[:8], signed=True)
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock(%s)", [number])
 
 
 def _in_scope(thing: models.Model, by: Actor, scope: str) -> None:

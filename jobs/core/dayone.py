@@ -9,7 +9,7 @@ from typing import Any
 from jobs.core import ctcheck, facts, files, lifecycle
 from jobs.core import kinds as k
 from jobs.core.actors import Actor
-from jobs.core.acts import act
+from jobs.core.acts import act, one_at_a_time
 from jobs.core.facts import Said, When
 from jobs.core.models import Fact, Job
 from jobs.core.refusals import Refused
@@ -56,6 +56,7 @@ def record_collar_registered(job: Job, *, on: dt.date, serial: str, by: Actor, r
 def register_serial(job: Job, *, on: dt.date, serial: str, by: Actor, revision: str = "", source_key: str | None = None) -> Fact:
     """The rule behind registering, shared with the import."""
     serial = normal_serial(serial)
+    one_at_a_time(f"serial {serial}")
     if (holder := holder_of(serial, other_than=job)) is not None:
         raise Refused(
             f"Serial {serial} is registered for job {holder.code} at {holder.site.street}; a serial belongs to one site at a time. "

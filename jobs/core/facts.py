@@ -264,7 +264,7 @@ def _check_day(job: Job, kind: str, spec: FactKind, day: dt.date, replaces: Fact
     today = clock.today_in(job.site.zone)
     if day > today:
         raise Refused(f"{words.day(day)} has not come yet at the home; record it when it has happened.", field="on")
-    others = job.facts.standing().exclude(pk=replaces.pk if replaces else None)
+    others = job.facts.standing().exclude(pk=replaces.pk if replaces else 0)
     for cause in spec.after:
         first = others.of_kind(cause).order_by("day").first()
         if first is not None and first.day > day:

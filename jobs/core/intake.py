@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 from jobs.core import codes, lifecycle
 from jobs.core.actors import Actor
-from jobs.core.acts import act
+from jobs.core.acts import act, one_at_a_time
 from jobs.core.ctsignatures import Service
 from jobs.core.models import Crew, Job, Party, Person, Site, User
 from jobs.core.models.people import PartyRole
@@ -72,6 +72,8 @@ def enter(
     """Write a home and its people. Called inside an act."""
     if home.zone not in zoneinfo.available_timezones():
         raise Refused(f"“{home.zone}” is not an IANA zone; wanted a name such as America/Denver.", field="zone")
+    # Two people, or a person and an import, may enter the same home at once.
+    one_at_a_time(f"home {home.contractor_number or (home.street + home.city).lower()}")
     if home.contractor_number and Job.objects.filter(contractor_number=home.contractor_number).exists():
         raise Refused(f"The number {home.contractor_number} belongs to another job; a job's number is its own.", field="contractor_number")
     if not home.contractor_number and (same := find("", street=home.street, city=home.city, owner=home.owner.name)):

@@ -27,7 +27,7 @@ class LinkEnded(Exception):
 
 def _signer() -> signing.Signer:
     first, *older = settings.LINK_KEYS
-    return signing.Signer(key=first, fallback_keys=older, salt=SALT)
+    return signing.Signer(key=first, fallback_keys=[*older], salt=SALT)
 
 
 def make(purpose: str, *, job: Job, person: Person, about: str = "", days: int | None = None) -> str:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable
-from typing import Concatenate, ParamSpec
+from typing import Concatenate, ParamSpec, cast
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponseBase, HttpResponseRedirect
-from django.shortcuts import redirect
+from django.urls import reverse
 
 from jobs.core.refusals import NotAllowed
 
@@ -28,7 +28,7 @@ def right(*names: str) -> Callable[[View[P]], View[P]]:
             return view(request, *args, **kwargs)
 
         guarded.rights = names  # type: ignore[attr-defined]  # the table of roles and addresses reads it
-        return login_required(guarded)
+        return cast(View[P], login_required(guarded))
 
     return decorate
 
@@ -38,7 +38,7 @@ def signed_in(view: View[P]) -> View[P]:
     return login_required(view)
 
 
-def recorded(request: HttpRequest, sentence: str, to: str, *args: object, **kwargs: object) -> HttpResponseRedirect:
+def recorded(request: HttpRequest, sentence: str, to: str, **kwargs: object) -> HttpResponseRedirect:
     """Back to a page, with the "Recorded" box."""
     messages.success(request, sentence)
-    return redirect(to, *args, **kwargs)
+    return HttpResponseRedirect(reverse(to, kwargs=kwargs or None))

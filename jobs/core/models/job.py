@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import uuid
-from typing import TYPE_CHECKING
-
 from django.contrib.auth.models import AnonymousUser
 from django.db import models
 
@@ -14,13 +12,6 @@ from jobs.core.models.crew import Crew, CrewMember
 from jobs.core.models.people import User
 from jobs.core.rights import RIGHTS
 from jobs.core.states import HomeKind, S
-
-if TYPE_CHECKING:
-    from django.db.models.fields.related_descriptors import RelatedManager
-
-    from jobs.core.models.facts import Fact
-    from jobs.core.models.holds import Hold
-    from jobs.core.models.people import Party
 
 STATE_CHOICES = [(state.value, state.words) for state in S]
 
@@ -98,12 +89,6 @@ class Job(models.Model):
     next_due_on = models.DateField(null=True)
 
     objects = JobQuerySet.as_manager()
-
-    if TYPE_CHECKING:
-        facts: RelatedManager[Fact]
-        holds: RelatedManager[Hold]
-        parties: RelatedManager[Party]
-        contract: Contract
 
     class Meta:
         indexes = [

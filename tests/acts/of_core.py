@@ -1,0 +1,101 @@
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from jobs.core import clock, homefacts
+from jobs.core import kinds as k
+from jobs.core.actors import Actor
+from jobs.core.dayone import Photo
+from jobs.core.facts import Said
+from jobs.core.intake import NewHome, NewPerson
+from jobs.core.models import Crew, CrewMember, Job
+from jobs.core.rights import CREW, ROLES
+from jobs.core.states import S as State
+from tests.acts.examples import BOTH, REFUSED, C, Example, M, S, V, roles
+from tests.make import DAY_ONE, PNG, SYSTEM, make_job, put, steps_seen
+
+AT = dt.datetime(2026, 11, 17, 18, 0, tzinfo=dt.UTC)
+
+
+def job_for(by: Actor, state: State = State.IN_BUILD, **fields: Any) -> Job:
+    """A job that the actor may know of: a crew's is its own."""
+    if by.user is not None and by.user.groups.filter(name=CREW).exists():
+        team, _ = Crew.objects.get_or_create(name="North crew")
+        CrewMember.objects.get_or_create(crew=team, user=by.user, from_on=dt.date(2026, 1, 1))
+        fields.setdefault("crew", team)
+    return make_job(state, **fields)
+
+
+def on_job(state: State = State.IN_BUILD, /, **kwargs: object):
+    return lambda by: (job_for(by, state), dict(kwargs))
+
+
+def _new_home(by: Actor):
+    home = NewHome(street="12 Alder Street", city="Ottermere", region="CO", zone="America/Denver", owner=NewPerson("Sam Uttley"))
+    return home, {}
+
+
+def _correct(by: Actor):
+    job = job_for(by)
+    # Recorded by nobody in particular, today: a kind that every role's rights meet is none; commissioning is the crew's and the manager's.
+    return put(job, k.COMMISSIONED, on=DAY_ONE), {"withdraw": True, "reason": "the other house"}
+
+
+def _hold(by: Actor):
+    job = job_for(by)
+    return homefacts.hold(job, kind="wish", stops=["calls"], review_on=dt.date(2026, 12, 1), reason="travelling", by=SYSTEM), {}
+
+
+def _emergency(by: Actor):
+    job = job_for(by)
+    put(job, k.EMERGENCY_OPENED, on=dt.date(2026, 11, 17), value={"what": "half the house dark"})
+    return job, {"how": "the utility mended its neutral"}
+
+
+def _code(by: Actor):
+    from jobs.core import secrets
+
+    job = job_for(by)
+    secrets.keep_code(job, name="gate", code="4711", by=SYSTEM)
+    return job, {"name": "gate", "purpose": "visit today"}
+
+
+EXAMPLES = {
+    "jobs.core.intake.add_job": Example(roles(M, S), _new_home),
+    "jobs.core.intake.assign": Example(roles(M, S), on_job(crew=None, install_on=dt.date(2026, 12, 1)), BOTH),
+    "jobs.core.rules.set_rule": Example(roles(M), lambda by: ("follow_up_days", {"value": 10, "valid_from": clock.office_today()}), BOTH),
+    "jobs.core.secrets.keep_code": Example(roles(M, S, V, C), on_job(name="gate", code="4711"), BOTH),
+    "jobs.core.secrets.reveal_code": Example(roles(M, S, V, C), _code, BOTH),
+    "jobs.core.dayone.record_contract_signed": Example(roles(M, S), on_job(on=DAY_ONE), BOTH),
+    "jobs.core.dayone.record_installed": Example(roles(M, C), on_job(on=DAY_ONE), BOTH),
+    "jobs.core.dayone.record_commissioned": Example(roles(M, C), on_job(on=DAY_ONE), BOTH),
+    "jobs.core.dayone.record_ct_check": Example(roles(M, C), on_job(on=DAY_ONE, tests=steps_seen()), BOTH),
+    "jobs.core.dayone.record_collar_registered": Example(roles(M, S, C), on_job(on=DAY_ONE, serial="LL-424242"), BOTH),
+    "jobs.core.dayone.record_collar_staged": Example(
+        roles(M, S, C), on_job(on=DAY_ONE, place="left of the meter", photo=Photo("bag.png", PNG)), BOTH
+    ),
+    "jobs.core.dayone.record_sheet_given": Example(roles(M, C), on_job(on=DAY_ONE, to="the owner"), BOTH),
+    "jobs.core.homefacts.record_permission_to_operate": Example(roles(M, S), on_job(on=DAY_ONE), BOTH),
+    "jobs.core.homefacts.record_final_inspection": Example(roles(M, S), on_job(on=DAY_ONE), BOTH),
+    "jobs.core.homefacts.record_gateway_report": Example(roles(M, S, V), on_job(State.COLLAR_ENERGIZED, at=AT, state="closed"), BOTH),
+    "jobs.core.homefacts.record_communications": Example(roles(M, S, V), on_job(State.COLLAR_ENERGIZED, at=AT), BOTH),
+    "jobs.core.homefacts.record_software_updated": Example(roles(M, S, V), on_job(State.COLLAR_ENERGIZED, on=dt.date(2026, 11, 17)), BOTH),
+    "jobs.core.homefacts.record_medical_answer": Example(
+        roles(S, V, C), on_job(answer="no", said_by="Guadalupe Hernández", on=dt.date(2026, 11, 17)), BOTH
+    ),
+    "jobs.core.homefacts.record_removed": Example(
+        roles(M, S), on_job(State.BACKUP_VERIFIED, by_on=dt.date(2026, 11, 16), said_by=Said("homeowner")), REFUSED
+    ),
+    "jobs.core.homefacts.record_homeowner_told": Example(
+        roles(M, S), on_job(State.BACKUP_VERIFIED, on=dt.date(2026, 11, 17), how="telephone", who="Guadalupe"), BOTH
+    ),
+    "jobs.core.homefacts.open_emergency": Example(roles(*ROLES), on_job(what="half the house dark"), BOTH),
+    "jobs.core.homefacts.end_emergency": Example(roles(M, S), _emergency, BOTH),
+    "jobs.core.homefacts.cancel": Example(roles(M), on_job(on=dt.date(2026, 11, 17), reason="sold the house")),
+    "jobs.core.homefacts.correct": Example(roles(M, C), _correct),
+    "jobs.core.homefacts.hold": Example(
+        roles(M, S), on_job(kind="wish", stops=["calls"], review_on=dt.date(2026, 12, 1), reason="travelling"), BOTH
+    ),
+    "jobs.core.homefacts.lift": Example(roles(M, S), _hold),
+}

@@ -3,8 +3,10 @@
     @act(right="core.record_requests", on=Job)
     def record_sent(job: Job, *, on: date, by: Actor) -> Fact: ...
 
-The decorated function is called with the thing and keyword arguments; `by` is required. Inside it the thing is locked and freshly read. A further
-keyword, `key`, makes the call idempotent: the same key from the same actor with the same input gives the first answer again. Acts do not call acts;
+The decorated function is called with the thing and keyword arguments; `by` is required. Inside it the thing is locked and
+freshly read. A further
+keyword, `key`, makes the call idempotent: the same key from the same actor with the same input gives the first answer again.
+Acts do not call acts;
 they share plain functions.
 """
 
@@ -48,8 +50,10 @@ def act(
 ) -> Callable[[Callable[Concatenate[T, P], R]], Callable[Concatenate[T, P], R]]:
     """Make a function an act.
 
-    right: the permission; on: the model of its first argument, None where there is nothing yet (the first argument is then None or plain data);
-    scope: the queryset method that says what a person may touch, taking the user. A thing that belongs to a job (`thing.job`) is locked after its
+    right: the permission; on: the model of its first argument, None where there is nothing yet (the first argument is then
+    None or plain data);
+    scope: the queryset method that says what a person may touch, taking the user. A thing that belongs to a job
+    (`thing.job`) is locked after its
     job, always in that order, so that two acts never wait for each other.
     """
 

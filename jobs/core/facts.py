@@ -269,7 +269,8 @@ def _check_day(job: Job, kind: str, spec: FactKind, day: dt.date, replaces: Fact
         first = others.of_kind(cause).order_by("day").first()
         if first is not None and first.day > day:
             raise Refused(
-                f"{_capital(spec.words)} cannot be on {words.day(day)}: {KINDS[cause].words} was on {words.day(first.day)}. Correct one of the days.",
+                f"{_capital(spec.words)} cannot be on {words.day(day)}: {KINDS[cause].words} was on {words.day(first.day)}. "
+                "Correct one of the days.",
                 field="on",
             )
     for effect, other in KINDS.items():
@@ -279,7 +280,8 @@ def _check_day(job: Job, kind: str, spec: FactKind, day: dt.date, replaces: Fact
         found = others.of_kind(effect).order_by("day").first()
         if found is not None and found.day < day and not others.of_kind(kind).filter(day__lte=found.day).exists():
             raise Refused(
-                f"{_capital(spec.words)} cannot be on {words.day(day)}: {other.words} was already on {words.day(found.day)}. Correct one of the days.",
+                f"{_capital(spec.words)} cannot be on {words.day(day)}: {other.words} was already on {words.day(found.day)}. "
+                "Correct one of the days.",
                 field="on",
             )
 

@@ -1,4 +1,6 @@
-"""Bytes on disk under their SHA-256: written whole before the row commits, never overwritten, served only through a view that checks rights."""
+"""Bytes on disk under their SHA-256: written whole before the row commits, never overwritten, served only through a
+view that checks rights.
+"""
 
 from __future__ import annotations
 

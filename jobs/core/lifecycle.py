@@ -1,4 +1,7 @@
-"""Settling a job on its facts; the only code that writes a state. The acts that record facts of the home stand in dayone.py and homefacts.py."""
+"""Settling a job on its facts; the only code that writes a state.
+
+The acts that record facts of the home stand in dayone.py and homefacts.py.
+"""
 
 from __future__ import annotations
 
@@ -45,7 +48,8 @@ def cache_of(job: Job, known: Facts, *, within: Limits) -> dict[str, Any]:
 def settle(job: Job, *, by: Actor, new: tuple[Fact, ...] = ()) -> Job:
     """Bring the job's state to what its facts say, and let follow what must.
 
-    The act holds the job's row lock, so that two people who press two buttons on the same job are settled one after the other, each on what is
+    The act holds the job's row lock, so that two people who press two buttons on the same job are settled one after the
+    other, each on what is
     true by then.
     """
     known = facts.of(job)

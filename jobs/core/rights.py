@@ -1,7 +1,7 @@
 """Who may do what: the table that groups are made from (by a migration, which holds its own copy) and tests compare with.
 
-Rights are permissions of this app ("core.record_facts"), whichever app asks for them, so that the table stands in one place. The manager can
-give a right to another group or person.
+Rights are permissions of this app ("core.record_facts"), whichever app asks for them, so that the table stands in one place.
+The manager can give a right to another group or person.
 """
 
 from __future__ import annotations

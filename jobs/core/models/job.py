@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+
 from django.contrib.auth.models import AnonymousUser
 from django.db import models
 

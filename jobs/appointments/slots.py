@@ -9,12 +9,28 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import Final, Protocol
 from zoneinfo import ZoneInfo
 
+from jobs.core.walltime import HOUSE_RULE, LEGAL_FLOOR, QuietHours, aware, inside, instant, whole_call_inside, zone_of
+
+__all__ = [
+    "BUFFER",
+    "CALL",
+    "HOUSE_RULE",
+    "LEGAL_FLOOR",
+    "PLACE",
+    "QuietHours",
+    "Slot",
+    "Taken",
+    "TimeOff",
+    "WeeklyHours",
+    "free_slots",
+    "inside",
+    "instant",
+    "whole_call_inside",
+]
+
 PLACE: Final = timedelta(minutes=60)
 BUFFER: Final = timedelta(minutes=15)  # after the call, at the end of its last place: for the record, and for a call that runs over
 CALL: Final = PLACE - BUFFER
-
-EARLIEST: Final = time(8)  # the legal floor: QuietHours
-LATEST: Final = time(21)
 
 
 class Span(Protocol):
@@ -25,30 +41,6 @@ class Span(Protocol):
 
     @property
     def ends_at(self) -> datetime: ...
-
-
-@dataclass(frozen=True, slots=True)
-class QuietHours:
-    """The hours in which a home may be called, [opens, closes) by the wall clock at the site.
-
-    The default is the house rule. 47 CFR 64.1200(c)(1) forbids solicitations before 8 a.m. and after 9 p.m.; calls about an
-    appointment are none, but that window is the floor here. Raises ValueError where it is undercut.
-    """
-
-    opens: time = time(9)
-    closes: time = time(20)
-
-    def __post_init__(self) -> None:
-        if self.opens < EARLIEST:
-            raise ValueError(f"Calls from {self.opens:%H:%M} would be too early: {EARLIEST:%H:%M} or later is wanted.")
-        if self.closes > LATEST:
-            raise ValueError(f"Calls until {self.closes:%H:%M} would be too late: {LATEST:%H:%M} or earlier is wanted.")
-        if self.opens >= self.closes:
-            raise ValueError(f"Calls from {self.opens:%H:%M} until {self.closes:%H:%M} leave no time: a later end is wanted.")
-
-
-HOUSE_RULE: Final = QuietHours()
-LEGAL_FLOOR: Final = QuietHours(EARLIEST, LATEST)
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,40 +97,6 @@ class Slot:
         return self.ends_at - BUFFER
 
 
-def instant(local_date: date, *, local_time: time, zone: str, fold: int | None = None) -> datetime:
-    """The UTC instant at which a clock in `zone` shows this wall time.
-
-    fold: 0 for the first, 1 for the second time where the clocks go back and it comes twice. Raises ValueError, with a sentence,
-    where the wall time does not exist, where it comes twice and `fold` is None, and for an unknown zone.
-    """
-    first = datetime.combine(local_date, local_time, _zone(zone)).replace(fold=0)
-    second = first.replace(fold=1)
-    in_words = f"{local_time:%H:%M} on {local_date.day} {local_date:%B %Y} in {zone}"
-    # Differing offsets for fold 0 and 1 are true of gaps and of repeats alike; only the way to UTC and back tells them apart.
-    if not _exists(first):
-        before, after = sorted(_there_and_back(wall).time() for wall in (first, second))
-        raise ValueError(
-            f"{in_words} does not exist, because the clocks go forward: another time is wanted, such as {before:%H:%M} or {after:%H:%M}."
-        )
-    if first.utcoffset() != second.utcoffset() and fold is None:
-        raise ValueError(
-            f"{in_words} comes twice, because the clocks go back: say whether the first ({first:%Z}) or the second ({second:%Z}) is meant."
-        )
-    return (second if fold else first).astimezone(UTC)
-
-
-def inside(at: datetime, *, zone: str, quiet: QuietHours) -> bool:
-    """Whether a home in `zone` may be called at this instant."""
-    local = _aware(at).astimezone(_zone(zone))
-    return quiet.opens <= local.time() < quiet.closes
-
-
-def whole_call_inside(starts_at: datetime, *, ends_at: datetime, zone: str, quiet: QuietHours) -> bool:
-    """Whether a call from `starts_at` until `ends_at` lies wholly in the hours of one day at the site; it may end as they close."""
-    start, end = (_aware(at).astimezone(_zone(zone)) for at in (starts_at, ends_at))
-    return start.date() == end.date() and quiet.opens <= start.time() and end.time() <= quiet.closes and starts_at < ends_at
-
-
 def free_slots(
     hours: Sequence[WeeklyHours],
     *,
@@ -159,8 +117,8 @@ def free_slots(
     """
     if places < 1:
         raise ValueError(f"A call of {places} places cannot be booked: at least one place is wanted.")
-    here, there = _zone(verifier_zone), _zone(site_zone)
-    first_at = _aware(first_at).astimezone(UTC)
+    here, there = zone_of(verifier_zone), zone_of(site_zone)
+    first_at = aware(first_at).astimezone(UTC)
     blocked: list[Span] = [*time_off, *taken]
 
     slots = []
@@ -215,27 +173,6 @@ def _slot(starts_at: datetime, *, places: int, zone: str, there: ZoneInfo) -> Sl
     )
 
 
-def _zone(name: str) -> ZoneInfo:
-    try:
-        return ZoneInfo(name)
-    except (KeyError, ValueError, OSError) as error:  # unknown, not a name at all, a folder of the zone files
-        raise ValueError(f'"{name}" is not the name of a time zone: a name such as America/Denver is wanted.') from error
-
-
-def _there_and_back(wall: datetime) -> datetime:
-    return wall.astimezone(UTC).astimezone(wall.tzinfo)
-
-
-def _exists(wall: datetime) -> bool:
-    return _there_and_back(wall).replace(tzinfo=None) == wall.replace(tzinfo=None, fold=0)
-
-
-def _aware(at: datetime) -> datetime:
-    if at.tzinfo is None:
-        raise ValueError(f"{at} has no time zone: an instant with its zone is wanted.")
-    return at
-
-
 def _check_span(span: Span) -> None:
-    if _aware(span.starts_at) >= _aware(span.ends_at):
+    if aware(span.starts_at) >= aware(span.ends_at):
         raise ValueError(f"A time from {span.starts_at} until {span.ends_at} does not end after it begins: a later end is wanted.")

@@ -69,14 +69,39 @@ class Preview:
 Applied = Literal["new", "changed", "unchanged"]
 
 
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What a kind must know of the whole file before its rows are checked. `choices`: the answer as kept, and its words.
+
+    The answer stands among each row's values under the question's name.
+    """
+
+    name: str
+    words: str
+    choices: Mapping[str, str]
+
+
 class Kind(Protocol):
-    """A kind of import: a small class in its app's `imports.py`."""
+    """A kind of import: a small class in its app's `imports.py`, which its AppConfig.ready registers (`importing.register`)."""
 
     @property
     def name(self) -> str: ...
 
     @property
+    def words(self) -> str:
+        """What its rows are, as the choice of kinds says it: "Homes", "Requests to fit, past and open"."""
+        ...
+
+    @property
+    def right(self) -> str:
+        """Who may bring it in: "core.add_jobs". A column may ask a further right (`Column.right`)."""
+        ...
+
+    @property
     def columns(self) -> Sequence[Column]: ...
+
+    @property
+    def questions(self) -> Sequence[Question]: ...
 
     def check_all(self, rows: Sequence[CheckedRow]) -> Iterable[Objection]:
         """What a cell alone cannot tell: an unknown utility, a serial that another site holds, doubles inside the file (`doubles`)."""
@@ -86,15 +111,33 @@ class Kind(Protocol):
         """Takes good rows only."""
         ...
 
+    def hold(self, rows: Sequence[CheckedRow]) -> None:
+        """Lock the records that these rows will change, in one order (by number), before the first is written.
+
+        A chunk of rows is one transaction: if it locked its records one by one, it and a person's act could each hold what the other
+        wants.
+        """
+        ...
+
     def apply_row(self, row: CheckedRow, by: Any) -> Applied:
-        """Write one good row through the app's acts. `by` is the actor, a type that this pure module cannot know."""
+        """Write one good row by the functions behind the acts. `by` is the actor, a type that this pure module cannot know."""
         ...
 
 
-def check(sheet: Sheet, matching: Matching, columns: Sequence[Column], *, check_all: CheckAll | None = None) -> list[CheckedRow]:
-    """Every row of the sheet, checked. Raises SheetRefused where the matching leaves something open."""
+def check(
+    sheet: Sheet,
+    matching: Matching,
+    columns: Sequence[Column],
+    *,
+    check_all: CheckAll | None = None,
+    answers: Mapping[str, str] | None = None,
+) -> list[CheckedRow]:
+    """Every row of the sheet, checked. `answers` (to a kind's questions) stand among each row's values.
+
+    Raises SheetRefused where the matching leaves something open.
+    """
     matching.refuse_if_incomplete()
-    rows = [_checked(row, matching, columns) for row in sheet.rows]
+    rows = [_checked(row, matching, columns, answers or {}) for row in sheet.rows]
     if check_all is None:
         return rows
 
@@ -109,8 +152,8 @@ def check(sheet: Sheet, matching: Matching, columns: Sequence[Column], *, check_
     return [replace(row, errors=(*row.errors, *objections[row.number])) if row.number in objections else row for row in rows]
 
 
-def _checked(row: SheetRow, matching: Matching, columns: Sequence[Column]) -> CheckedRow:
-    values: dict[str, Any] = {}
+def _checked(row: SheetRow, matching: Matching, columns: Sequence[Column], answers: Mapping[str, str]) -> CheckedRow:
+    values: dict[str, Any] = dict(answers)
     errors: list[RowError] = []
     if row.beyond:
         # Most often a comma inside a cell without quotation marks, which moves all cells after it one column on.

@@ -13,7 +13,8 @@ _short_text = text()
 class Column:
     """One column of a kind. `name` is for programs, `label` and `aliases` are what a heading may say.
 
-    `wanted` ends the sentence "... is wanted": "the day the request was sent, such as 3 Jun 2026".
+    `wanted` ends the sentence "... is wanted": "the day the request was sent, such as 3 Jun 2026". `right`: what a person must hold,
+    beyond the kind's own right, to fill this column.
     """
 
     name: str
@@ -22,6 +23,7 @@ class Column:
     required: bool = False
     parse: Parser = _short_text
     wanted: str = ""
+    right: str = ""
 
     def calls(self) -> list[str]:
         """What a heading may say, the surest first, as `plain` writes it."""

@@ -241,6 +241,7 @@ class Migration(migrations.Migration):
             name='Hold',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('uid', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
                 ('kind', models.CharField(choices=[('storm', 'storm'), ('dispute', 'dispute'), ('wish', "homeowner's wish"), ('estate', 'death or insolvency')], max_length=12)),
                 ('stops', models.JSONField(default=list)),
                 ('from_on', models.DateField()),

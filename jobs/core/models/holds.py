@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import uuid
 
 from django.db import models
 from django.db.models import Q
@@ -35,6 +36,7 @@ class HoldQuerySet(models.QuerySet["Hold"]):
 class Hold(models.Model):
     """Stops some of what we do for a job. It never stops the wait, safety messages or the recording of facts."""
 
+    uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="holds")
     kind = models.CharField(max_length=12, choices=HoldKind)
     stops = models.JSONField(default=list)

@@ -10,6 +10,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from jobs.core.models import Job, Person, StoredFile, User
+from jobs.core.models.people import Language
 
 if TYPE_CHECKING:
     from django.db.models.fields.related_descriptors import RelatedManager
@@ -27,12 +28,13 @@ class PayerQuerySet(models.QuerySet["Payer"]):
 
 
 class Payer(models.Model):
-    """Who is billed, and the person to whom its invoices go."""
+    """Who is billed. A homeowner's address and language are those of the person, as they are by then."""
 
     uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     name = models.CharField(max_length=160)
     kind = models.CharField(max_length=20, choices=PayerKind, default=PayerKind.HOMEOWNER)
-    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="payers")
+    person = models.OneToOneField(Person, null=True, blank=True, on_delete=models.PROTECT, related_name="payer")
+    email = models.EmailField(blank=True)  # of a payer who is no person of a home
     address = models.CharField(max_length=240, blank=True)  # printed on invoices; blank: the home's
     terms_days = models.PositiveSmallIntegerField(null=True, blank=True)  # blank: the rule's
 
@@ -46,8 +48,12 @@ class Payer(models.Model):
         return self.name
 
     @property
-    def email(self) -> str:
-        return self.person.email
+    def mail_to(self) -> str:
+        return self.person.email if self.person else self.email
+
+    @property
+    def language(self) -> str:
+        return self.person.language if self.person else Language.ENGLISH.value
 
 
 class MilestoneQuerySet(models.QuerySet["Milestone"]):

@@ -211,7 +211,7 @@ def record(
     _check_when(spec, when)
     day = when.day_at(job.site.zone)
     if not withdrawn:
-        _check_day(job, kind, spec, day, replaces)
+        _check_day(job, kind, day, replaces)
     fact = Fact.objects.create(
         job=job,
         kind=kind,
@@ -260,30 +260,33 @@ def _check_when(spec: FactKind, when: When) -> None:
         raise Refused("The last day it was seen not fitted must come before the first day it was seen fitted.", field="after_on")
 
 
-def _check_day(job: Job, kind: str, spec: FactKind, day: dt.date, replaces: Fact | None) -> None:
-    today = clock.today_in(job.site.zone)
+def _check_day(job: Job, kind: str, day: dt.date, replaces: Fact | None) -> None:
+    others = job.facts.standing().exclude(pk=replaces.pk if replaces else 0).values_list("kind", "day")
+    if fault := day_fault(kind, day, others=list(others), today=clock.today_in(job.site.zone)):
+        raise Refused(fault, field="on")
+
+
+def day_fault(kind: str, day: dt.date, *, others: Sequence[tuple[str, dt.date]], today: dt.date) -> str | None:
+    """What is wrong with a fact's day beside (kind, day) of the other standing facts, in a sentence. `today`: at the home."""
     if day > today:
-        raise Refused(f"{words.day(day)} has not come yet at the home; record it when it has happened.", field="on")
-    others = job.facts.standing().exclude(pk=replaces.pk if replaces else 0)
-    for cause in spec.after:
-        first = others.of_kind(cause).order_by("day").first()
-        if first is not None and first.day > day:
-            raise Refused(
-                f"{_capital(spec.words)} cannot be on {words.day(day)}: {KINDS[cause].words} was on {words.day(first.day)}. "
-                "Correct one of the days.",
-                field="on",
-            )
-    for effect, other in KINDS.items():
-        if kind not in other.after:
-            continue
+        return f"{words.day(day)} has not come yet at the home; record it when it has happened."
+    days: dict[str, list[dt.date]] = {}
+    for other, other_day in others:
+        days.setdefault(other, []).append(other_day)
+    for cause in KINDS[kind].after:
+        if cause in days and min(days[cause]) > day:
+            return _out_of_order(kind, day, cause, f"was on {words.day(min(days[cause]))}")
+    for effect, spec in KINDS.items():
         # The effect needs some cause on or before its day; this one may come later only if another stands before.
-        found = others.of_kind(effect).order_by("day").first()
-        if found is not None and found.day < day and not others.of_kind(kind).filter(day__lte=found.day).exists():
-            raise Refused(
-                f"{_capital(spec.words)} cannot be on {words.day(day)}: {other.words} was already on {words.day(found.day)}. "
-                "Correct one of the days.",
-                field="on",
-            )
+        if kind in spec.after and effect in days and min(days[effect]) < day:
+            first = min(days[effect])
+            if not any(own <= first for own in days.get(kind, [])):
+                return _out_of_order(kind, day, effect, f"was already on {words.day(first)}")
+    return None
+
+
+def _out_of_order(kind: str, day: dt.date, other: str, was: str) -> str:
+    return f"{_capital(KINDS[kind].words)} cannot be on {words.day(day)}: {KINDS[other].words} {was}. Correct one of the days."
 
 
 def _capital(text: str) -> str:

@@ -1,4 +1,8 @@
+import datetime as dt
+import functools
+
 from celery import shared_task
+from django.db import transaction
 
 from jobs.core import clock
 from jobs.core.models import Heartbeat
@@ -16,3 +20,43 @@ def sweep_files() -> int:
     from jobs.core import files
 
     return len(files.orphans())
+
+
+# Shorter than a worker's time limit: a long file is applied in turns, each woken by the one before.
+_TURN = dt.timedelta(seconds=60)
+_STILL = dt.timedelta(seconds=90)
+
+
+@shared_task
+def apply_import(run_id: int) -> None:
+    """Go on with a begun import; the row holds how far it has come, so that any number of workers may try."""
+    from jobs.core import actors, importing
+    from jobs.core.models import ImportRun
+    from jobs.core.refusals import NotAllowed, Refused
+
+    run = ImportRun.objects.select_related("by").filter(pk=run_id, started_at__isnull=False, dropped_at__isnull=True).first()
+    if run is None or run.finished_at:
+        return
+    by = actors.person(run.by) if run.by else actors.command("import_file")
+    try:
+        run = importing.apply(run, by=by, until=clock.now() + _TURN)
+    except (Refused, NotAllowed):
+        return  # dropped meanwhile, or its person lost the right; its page says where it stands
+    if run.finished_at is None:
+        wake_import(run.pk)
+
+
+def wake_import(run_id: int) -> None:
+    """Once what was written stands. A broker that is away must not fail the page: the sweep finds the row."""
+    transaction.on_commit(functools.partial(apply_import.delay, run_id), robust=True)
+
+
+@shared_task
+def sweep_imports() -> int:
+    """Wake the imports that were begun and stand still."""
+    from jobs.core import importing
+
+    still = importing.standing_still(since=_STILL)
+    for run_id in still:
+        wake_import(run_id)
+    return len(still)

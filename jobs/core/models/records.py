@@ -78,6 +78,12 @@ class Secret(models.Model):
         return f"{self.name} of {self.job}"
 
 
+class ImportRunQuerySet(models.QuerySet["ImportRun"]):
+    def seen_by(self, user: User) -> ImportRunQuerySet:
+        """One's own; and everybody's for those who may see money, for a file may hold amounts."""
+        return self if user.has_perm("core.see_money") else self.filter(by=user)
+
+
 class ImportRun(models.Model):
     """One file brought in: its bytes, the matching of columns, and how far applying has come."""
 
@@ -85,7 +91,7 @@ class ImportRun(models.Model):
     kind = models.CharField(max_length=20)
     name = models.CharField(max_length=160)
     sha256 = models.CharField(max_length=64)
-    columns = models.JSONField(default=dict)  # given by hand: column name to heading
+    columns = models.JSONField(default=dict)  # given by hand: column name to heading, question to answer
     good_rows_only = models.BooleanField(default=False)
     rows_total = models.PositiveIntegerField(default=0)
     rows_done = models.PositiveIntegerField(default=0)
@@ -96,6 +102,8 @@ class ImportRun(models.Model):
     by = models.ForeignKey(User, null=True, on_delete=models.PROTECT, related_name="+")
     by_name = models.CharField(max_length=160)
     created_at = models.DateTimeField(auto_now_add=True)
+
+    objects = ImportRunQuerySet.as_manager()
 
     class Meta:
         ordering = ["-pk"]

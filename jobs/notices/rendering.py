@@ -1,0 +1,164 @@
+"""Texts from templates: subject, plain text and HTML of a message, in the recipient's language.
+
+templates/notices/<kind>/subject.<lang>.txt, body.<lang>.txt, body.<lang>.html. Every template is given: company (name, address,
+phone, email, licence), job, person, to_name, site (the address of the home), language, no_backup_yet (the sentence, or "" once
+the backup is verified), and what the kind's own `context` adds.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import html as html_module
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cache
+from typing import Any, NoReturn
+
+from django.conf import settings
+from django.core.exceptions import ValidationError
+from django.core.validators import validate_email
+from django.template import Context, Engine, TemplateDoesNotExist
+
+from jobs.core import files, rules
+from jobs.core.refusals import Refused
+from jobs.core.states import S
+from jobs.notices import kinds
+from jobs.notices.kinds import Attachment
+from jobs.notices.models import Message
+
+LONGEST_SUBJECT = 250
+COMPANY = ("name", "address", "phone", "email", "licence")
+
+
+@dataclass(frozen=True)
+class Rendered:
+    """What a message says."""
+
+    subject: str
+    text: str
+    html: str
+    attachments: tuple[Attachment, ...] = field(default=())
+
+    @property
+    def digest(self) -> str:
+        """Names the text that a person read, so that another one is not released in its place."""
+        parts = [self.subject, self.text, self.html, *(hashlib.sha256(part.data).hexdigest() for part in self.attachments)]
+        return hashlib.sha256("\0".join(parts).encode()).hexdigest()[:32]
+
+
+class _UnknownName(str):
+    """What Django puts where a template names something it was not given; a hole in a letter must be refused instead.
+
+    Django asks whether the text holds "%s" and then fills in the name.
+    """
+
+    def __contains__(self, part: object) -> bool:
+        return part == "%s"
+
+    def __mod__(self, name: object) -> NoReturn:
+        raise Refused(f"The text names “{name}”, which this kind of message does not know. The template must be mended.")
+
+
+@cache
+def _engine() -> Engine:
+    return Engine(dirs=[str(settings.BASE_DIR / "templates")], string_if_invalid=_UnknownName("?"))
+
+
+def made(message: Message) -> Rendered:
+    """The texts and files as they are now. Raises Refused where a template is missing or names what it was not given, or where a
+    text lacks a sentence that it must have.
+    """
+    kind = kinds.of(message.kind)
+    names = context_of(message)
+    subject = " ".join(_text(message, "subject", "txt", names).split())
+    text = _tidy(_text(message, "body", "txt", names))
+    html = _text(message, "body", "html", names).strip() + "\n"
+    if not subject or len(subject) > LONGEST_SUBJECT:
+        raise Refused(f"The subject has {len(subject)} letters; 1 to {LONGEST_SUBJECT} are wanted.")
+    _refuse_missing(message, text=text, html=html)
+    return Rendered(subject, text, html, tuple(kind.attachments(message)))
+
+
+def frozen(message: Message) -> Rendered:
+    """What was released, word for word."""
+    parts = [Attachment(part.name, part.content_type, files.read(part.file)) for part in message.attachments.select_related("file")]
+    return Rendered(message.subject, message.text, message.html, tuple(parts))
+
+
+def context_of(message: Message) -> dict[str, Any]:
+    always = {
+        "company": {name: rules.text(f"company_{name}") for name in COMPANY},
+        "job": message.job,
+        "person": message.person,
+        "to_name": message.to_name,
+        "site": message.job.site.line if message.job else "",
+        "language": message.language,
+        "no_backup_yet": caution("no_backup_yet", message.language) if _has_no_backup(message) else "",
+    }
+    return always | kinds.of(message.kind).context(message)
+
+
+def _has_no_backup(message: Message) -> bool:
+    """True of what goes to a home until its backup is verified."""
+    job = message.job
+    return job is not None and kinds.of(message.kind).to_home and job.state not in (S.BACKUP_VERIFIED, S.CANCELLED)
+
+
+def required_of(message: Message) -> list[str]:
+    """The sentences that must stand in each text, in the recipient's language."""
+    names: Sequence[str] = kinds.of(message.kind).required
+    if _has_no_backup(message) and "no_backup_yet" not in names:
+        names = ("no_backup_yet", *names)
+    return [caution(name, message.language) for name in names]
+
+
+def _refuse_missing(message: Message, *, text: str, html: str) -> None:
+    for sentence in required_of(message):
+        for words in (text, _words_of(html)):
+            if _flat(sentence) not in _flat(words):
+                raise Refused(f"The text lacks a sentence that must stand in it: “{sentence}” The template must be mended.")
+
+
+def _words_of(html: str) -> str:
+    return html_module.unescape(re.sub(r"<[^>]*>", " ", html))
+
+
+def _flat(words: str) -> str:
+    return " ".join(words.split())
+
+
+def _text(message: Message, part: str, ending: str, names: dict[str, Any]) -> str:
+    name = f"notices/{message.kind}/{part}.{message.language}.{ending}"
+    try:
+        template = _engine().get_template(name)
+    except TemplateDoesNotExist as missing:
+        raise Refused(f"There is no text for this message: {missing} is missing.") from None
+    # Plain text is not HTML: an apostrophe stays one.
+    return template.render(Context(names, autoescape=ending == "html"))
+
+
+def _tidy(text: str) -> str:
+    """Without the holes that tags on lines of their own leave."""
+    lines = [line.rstrip() for line in text.strip().splitlines()]
+    return re.sub(r"\n{3,}", "\n\n", "\n".join(lines)) + "\n"
+
+
+def refuse_unsendable(message: Message) -> None:
+    """Refuse an address that no mail can go to; one with a line break could smuggle further recipients in."""
+    address = message.address
+    if not address:
+        raise Refused(f"{message.to_name} has no e-mail address. Enter one, or telephone and withdraw this message.")
+    if any(letter in address + message.to_name for letter in "\r\n\0"):
+        raise Refused("The address or name holds a line break; enter it anew, on one line.")
+    try:
+        validate_email(address)
+        address.encode("ascii")
+    except (ValidationError, UnicodeEncodeError):
+        raise Refused(f"“{address}” is not an e-mail address that mail can go to; wanted one such as name@place.example.") from None
+
+
+def caution(name: str, language: str) -> str:
+    from jobs.core import cautions
+
+    return cautions.text(name, language)

@@ -1,0 +1,1 @@
+"""Papers by ReportLab: plain values in, bytes out."""

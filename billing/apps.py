@@ -4,3 +4,10 @@ from django.apps import AppConfig
 class BillingConfig(AppConfig):
     name = "billing"
     label = "billing"
+    verbose_name = "Money"
+
+    def ready(self) -> None:
+        from billing import earning
+        from jobs.core import followups
+
+        followups.register(earning.earn)

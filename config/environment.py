@@ -6,7 +6,7 @@ import contextlib
 import json
 import os
 import secrets
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qsl, unquote, urlsplit
@@ -28,6 +28,18 @@ def flag(environ: Mapping[str, str], name: str) -> bool:
 
 def words(environ: Mapping[str, str], name: str) -> list[str]:
     return [word.strip() for word in environ.get(name, "").split(",") if word.strip()]
+
+
+def of_command_line(argv: Sequence[str]) -> dict[str, str]:
+    """What the words of `manage.py start` say about the settings, which are read before any command begins."""
+    if argv[1:2] != ["start"]:
+        return {}
+    told = {"DEMO": "1"} if "--demo" in argv[2:] else {}
+    for word, after in zip(argv[2:], [*argv[3:], ""], strict=True):
+        port = after if word == "--port" else word.removeprefix("--port=") if word.startswith("--port=") else ""
+        if port:
+            told["BASE_URL"] = f"http://127.0.0.1:{port}"  # the links in messages lead to where it answers
+    return told
 
 
 def production_faults(environ: Mapping[str, str]) -> list[str]:

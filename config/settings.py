@@ -19,7 +19,9 @@ if PRODUCTION and (faults := environment.production_faults(ENV)):
     raise ImproperlyConfigured("The application does not start in production: " + " ".join(faults))
 
 VAR = Path(ENV.get("VAR_DIR", BASE_DIR / "var"))
-FILES_DIR = Path(ENV.get("FILES_DIR", VAR / "files"))
+# The demo's records and files lie in a place of their own: they never mix with real homes.
+PLACE = "demo" if DEMO else "office"
+FILES_DIR = Path(ENV.get("FILES_DIR", VAR / ("demo-files" if DEMO else "files")))
 STATIC_ROOT = Path(ENV.get("STATIC_DIR", VAR / "static"))
 for folder in (VAR, FILES_DIR, STATIC_ROOT):
     folder.mkdir(parents=True, exist_ok=True)
@@ -33,7 +35,7 @@ BASE_URL = ENV.get("BASE_URL", "http://127.0.0.1:8000").rstrip("/")
 ALLOWED_HOSTS = environment.words(ENV, "ALLOWED_HOSTS") or ["127.0.0.1", "localhost", "[::1]", "testserver"]
 CSRF_TRUSTED_ORIGINS = [BASE_URL] if BASE_URL.startswith("https://") else []
 
-DATABASES = {"default": environment.database(ENV.get("DATABASE_URL") or f"sqlite:///{VAR / 'office.sqlite3'}")}
+DATABASES = {"default": environment.database(ENV.get("DATABASE_URL") or f"sqlite:///{VAR / f'{PLACE}.sqlite3'}")}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 INSTALLED_APPS = [
@@ -141,6 +143,7 @@ SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_AGE = 12 * 3600
 CSRF_COOKIE_HTTPONLY = True
+CSRF_FAILURE_VIEW = "jobs.pages.errors.stale_form"
 X_FRAME_OPTIONS = "DENY"
 SECURE_REFERRER_POLICY = "same-origin"
 if PRODUCTION:
@@ -153,6 +156,8 @@ if PRODUCTION:
     SECURE_REDIRECT_EXEMPT = [r"^health/"]
 
 # Mail. Without an address for SMTP, and always in the demo, messages are captured and shown on a page.
+DEMO_PASSWORD = "larch-and-lantern"
+
 EMAIL = environment.email(ENV["EMAIL_URL"]) if ENV.get("EMAIL_URL") else None
 EMAIL_FROM = ENV.get("EMAIL_FROM", "office@larchlantern.example")
 CAPTURE_MAIL = DEMO or EMAIL is None

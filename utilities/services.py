@@ -1,0 +1,45 @@
+"""What other apps ask about a home's utility."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from jobs.core.models import Job, User
+from utilities.models import Closure, Service, Utility
+from utilities.workdays import HolidayRule, WorkCalendar
+
+
+def service_of(job: Job) -> Service | None:
+    """The home's service; of two meters the one entered first."""
+    return Service.objects.filter(job=job).select_related("utility", "district").order_by("pk").first()
+
+
+def utility_of(job: Job) -> Utility | None:
+    service = service_of(job)
+    return service.utility if service else None
+
+
+def emergency_line(job: Job) -> str:
+    """The utility's emergency telephone by E.164; empty where it is not known, and then no call may be booked or begun."""
+    utility = utility_of(job)
+    return utility.emergency_phone if utility else ""
+
+
+def calendar_of(utility: Utility) -> WorkCalendar:
+    """The utility's working days. Reads its closures, prefetched or not."""
+    closures = list(utility.closures.all())
+    return WorkCalendar(
+        name=utility.name,
+        weekdays=frozenset(utility.worked_weekdays),
+        holidays=HolidayRule(utility.holidays),
+        closed=frozenset(closure.day for closure in closures if closure.kind == Closure.Kind.CLOSED),
+        opened=frozenset(closure.day for closure in closures if closure.kind == Closure.Kind.OPEN),
+    )
+
+
+def who_asks(utility: Utility, day: dt.date) -> User | None:
+    """Who of us asks this utility on a day of the office: the clerk, or the stand-in while the clerk is away."""
+    away = utility.away_from is not None and utility.away_from <= day and (utility.away_to is None or day <= utility.away_to)
+    if away and utility.stand_in is not None:
+        return utility.stand_in
+    return utility.clerk or utility.stand_in

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from billing import earning, payers, shares, terms
 from billing.models import Invoice, Milestone, Payer
-from billing.triggers import TRIGGERS
+from billing.triggers import AFTER_THE_UTILITY, TRIGGERS
 from jobs.core import clock, facts, money, rules, words
 from jobs.core.actors import Actor
 from jobs.core.acts import act
@@ -68,6 +68,7 @@ def put_plan(
             clause=part.clause,
             triggers=list(part.triggers),
             payer_triggers=list(part.payer_triggers),
+            needs_utility=not AFTER_THE_UTILITY.isdisjoint(part.triggers),
             share_millionths=part.share_millionths,
             amount_minor=amount,
             payer=part.payer or payer,

@@ -7,13 +7,17 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 from django.contrib.auth.models import AnonymousUser
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import F, OuterRef, Q, Subquery, Sum
+from django.db.models.functions import Coalesce
 
 from jobs.core.models import Job, Person, StoredFile, User
 from jobs.core.models.people import Language
 
 if TYPE_CHECKING:
     from django.db.models.fields.related_descriptors import RelatedManager
+
+
+_LEFT = "left_minor"
 
 
 class PayerKind(models.TextChoices):
@@ -67,6 +71,18 @@ class MilestoneQuerySet(models.QuerySet["Milestone"]):
     def openings(self) -> MilestoneQuerySet:
         return self.filter(opening=True)
 
+    def open(self) -> MilestoneQuerySet:
+        """Opening balances not yet paid."""
+        paid = F("opening_paid_minor") + _allocated("milestone")
+        return self.openings().with_left().filter(opening_invoiced_minor__gt=paid)
+
+    def with_left(self) -> MilestoneQuerySet:
+        """`left_minor`: what is still to be paid of an opening balance."""
+        return self.annotate(**{_LEFT: F("opening_invoiced_minor") - F("opening_paid_minor") - _allocated("milestone")})
+
+    def with_invoice(self) -> MilestoneQuerySet:
+        return self.select_related("job__site", "payer", "invoice").prefetch_related("job__parties__person")
+
 
 class Milestone(models.Model):
     """One part of a contract's price, with what earns it: in the contract's words and in facts."""
@@ -78,6 +94,7 @@ class Milestone(models.Model):
     clause = models.TextField(blank=True)  # the contract's own words
     triggers = models.JSONField(default=list)  # names of facts and states, all wanted (triggers.py)
     payer_triggers = models.JSONField(default=list)  # what the payer wants before it pays; shown, never earns
+    needs_utility = models.BooleanField(default=False)  # the utility's fitting is among what earns it
     share_millionths = models.PositiveIntegerField()
     amount_minor = models.BigIntegerField()
     payer = models.ForeignKey(Payer, on_delete=models.PROTECT, related_name="milestones")
@@ -133,6 +150,8 @@ class Milestone(models.Model):
     if TYPE_CHECKING:
         allocations: RelatedManager[Allocation]
         earnings: RelatedManager[Earning]
+        invoice: Invoice
+        left_minor: int  # of with_left()
 
     def __str__(self) -> str:
         return f"{self.name} of {self.job}"
@@ -187,6 +206,13 @@ class InvoiceQuerySet(models.QuerySet["Invoice"]):
     def released(self) -> InvoiceQuerySet:
         return self.filter(state=InvoiceState.RELEASED)
 
+    def with_left(self) -> InvoiceQuerySet:
+        """`left_minor`: what is still to be paid."""
+        return self.annotate(**{_LEFT: F("amount_minor") - _allocated("invoice")})
+
+    def open(self) -> InvoiceQuerySet:
+        return self.released().with_left().filter(amount_minor__gt=_allocated("invoice"))
+
 
 class Invoice(models.Model):
     """A draft until finance releases it; from then on never changed."""
@@ -233,6 +259,7 @@ class Invoice(models.Model):
 
     if TYPE_CHECKING:
         allocations: RelatedManager[Allocation]
+        left_minor: int  # of with_left()
 
     def __str__(self) -> str:
         return f"Invoice {self.number}" if self.number else f"draft for {self.job}"
@@ -252,6 +279,13 @@ class PaymentMethod(models.TextChoices):
 class PaymentQuerySet(models.QuerySet["Payment"]):
     def seen_by(self, user: User | AnonymousUser) -> PaymentQuerySet:
         return self if user.has_perm("core.see_money") else self.none()
+
+    def with_left(self) -> PaymentQuerySet:
+        """`left_minor`: what of it is not yet put to anything."""
+        return self.annotate(**{_LEFT: F("amount_minor") - _allocated("payment", kind=AllocationKind.PAYMENT)})
+
+    def unapplied(self) -> PaymentQuerySet:
+        return self.with_left().filter(amount_minor__gt=_allocated("payment", kind=AllocationKind.PAYMENT))
 
 
 class Payment(models.Model):
@@ -279,6 +313,7 @@ class Payment(models.Model):
 
     if TYPE_CHECKING:
         allocations: RelatedManager[Allocation]
+        left_minor: int  # of with_left()
 
     def __str__(self) -> str:
         return f"payment of {self.payer}, {self.received_on}"
@@ -326,3 +361,9 @@ class Allocation(models.Model):
 
     def delete(self, *args: Any, **kwargs: Any) -> NoReturn:
         raise TypeError("An allocation is never deleted.")
+
+
+def _allocated(name: str, **only: str) -> Coalesce:
+    """The sum of the allocations to the row of the query around it."""
+    sums = Allocation.objects.filter(**{name: OuterRef("pk")}, **only).order_by().values(name).annotate(total=Sum("amount_minor"))
+    return Coalesce(Subquery(sums.values("total"), output_field=models.BigIntegerField()), 0)

@@ -111,6 +111,11 @@ class Message(models.Model):
     def state_words(self) -> str:
         return State(self.state).label
 
+    @property
+    def captured(self) -> bool:
+        """Kept to be read on its page, and handed to no mail server."""
+        return self.state == State.SENT and self.outcome == "captured"
+
 
 class MessageFile(models.Model):
     """A file that goes with a message, frozen with its texts."""

@@ -1,8 +1,9 @@
 """Texts from templates: subject, plain text and HTML of a message, in the recipient's language.
 
 templates/notices/<kind>/subject.<lang>.txt, body.<lang>.txt, body.<lang>.html. Every template is given: company (name, address,
-phone, email, licence), job, person, to_name, site (the address of the home), language, no_backup_yet (the sentence, or "" once
-the backup is verified), and what the kind's own `context` adds.
+phone, email, licence), job, person, to_name, site (the address of the home), language, notice (the signal word), no_backup_yet
+(the sentence, or "" once the backup is verified), cautions (of those required, by name: signal, text, kind), and what the kind's
+own `context` adds.
 """
 
 from __future__ import annotations
@@ -10,7 +11,6 @@ from __future__ import annotations
 import hashlib
 import html as html_module
 import re
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from typing import Any, NoReturn
@@ -20,7 +20,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.template import Context, Engine, TemplateDoesNotExist
 
-from jobs.core import files, rules
+from jobs.core import cautions, files, rules
 from jobs.core.refusals import Refused
 from jobs.core.states import S
 from jobs.notices import kinds
@@ -28,6 +28,7 @@ from jobs.notices.kinds import Attachment
 from jobs.notices.models import Message
 
 LONGEST_SUBJECT = 250
+NO_BACKUP = "no_backup_yet"
 COMPANY = ("name", "address", "phone", "email", "licence")
 
 
@@ -87,6 +88,7 @@ def frozen(message: Message) -> Rendered:
 
 
 def context_of(message: Message) -> dict[str, Any]:
+    told = {name: cautions.of(name) for name in _cautions_of(message)}
     always = {
         "company": {name: rules.text(f"company_{name}") for name in COMPANY},
         "job": message.job,
@@ -94,23 +96,27 @@ def context_of(message: Message) -> dict[str, Any]:
         "to_name": message.to_name,
         "site": message.job.site.line if message.job else "",
         "language": message.language,
-        "no_backup_yet": caution("no_backup_yet", message.language) if _has_no_backup(message) else "",
+        "notice": cautions.signal(cautions.Kind.NOTICE, message.language),
+        "no_backup_yet": told[NO_BACKUP].text(message.language) if NO_BACKUP in told else "",
+        "cautions": {
+            name: {"signal": one.signal(message.language), "text": one.text(message.language), "kind": one.kind.value}
+            for name, one in told.items()
+        },
     }
     return always | kinds.of(message.kind).context(message)
 
 
-def _has_no_backup(message: Message) -> bool:
-    """True of what goes to a home until its backup is verified."""
-    job = message.job
-    return job is not None and kinds.of(message.kind).to_home and job.state not in (S.BACKUP_VERIFIED, S.CANCELLED)
+def _cautions_of(message: Message) -> tuple[str, ...]:
+    """Names of those that must stand in each text: the kind's own, and "no backup yet" in what goes to a home until it is verified."""
+    kind, job = kinds.of(message.kind), message.job
+    if job is None or not kind.to_home or job.state in (S.BACKUP_VERIFIED, S.CANCELLED):
+        return kind.required
+    return (NO_BACKUP, *(name for name in kind.required if name != NO_BACKUP))
 
 
 def required_of(message: Message) -> list[str]:
     """The sentences that must stand in each text, in the recipient's language."""
-    names: Sequence[str] = kinds.of(message.kind).required
-    if _has_no_backup(message) and "no_backup_yet" not in names:
-        names = ("no_backup_yet", *names)
-    return [caution(name, message.language) for name in names]
+    return [cautions.of(name).text(message.language) for name in _cautions_of(message)]
 
 
 def _refuse_missing(message: Message, *, text: str, html: str) -> None:
@@ -156,9 +162,3 @@ def refuse_unsendable(message: Message) -> None:
         address.encode("ascii")
     except (ValidationError, UnicodeEncodeError):
         raise Refused(f"“{address}” is not an e-mail address that mail can go to; wanted one such as name@place.example.") from None
-
-
-def caution(name: str, language: str) -> str:
-    from jobs.core import cautions
-
-    return cautions.text(name, language)

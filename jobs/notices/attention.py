@@ -1,0 +1,106 @@
+"""What of the outbox needs a person: to release, failed, may have been sent, nobody to send to."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.urls import reverse
+from django.utils.http import urlencode
+
+from jobs.core import clock, rules, words
+from jobs.core.attention import Attention, Figure, Row, Section
+from jobs.core.models import User
+from jobs.notices.models import Message, MessageQuerySet, State
+from jobs.notices.shown import day_at
+
+MOST = 10
+HEADINGS = ("Since", "To", "Message", "Home", "Next act")
+
+
+@dataclass(frozen=True)
+class _Group:
+    name: str
+    state: State
+    title: str
+    nothing: str
+    note: str
+    act: str
+    order: int
+
+
+GROUPS = (
+    _Group(
+        "notices_failed",
+        State.FAILED,
+        "Messages that failed",
+        "No message has failed.",
+        "nobody has read them; telephone, or mend the address and send again",
+        "Settle",
+        20,
+    ),
+    _Group(
+        "notices_unsure",
+        State.MAY_HAVE_BEEN_SENT,
+        "Messages that may have been sent",
+        "Of every message it is known whether it was sent.",
+        "the program was stopped, or the mail server fell silent, just then",
+        "Settle",
+        21,
+    ),
+    _Group(
+        "notices_nobody",
+        State.NO_RECIPIENT,
+        "Messages with nobody to send them to",
+        "Every message has a recipient.",
+        "enter the person, then look again",
+        "Look again",
+        22,
+    ),
+    _Group(
+        "notices_to_release",
+        State.OWED,
+        "Messages to release",
+        "No message waits for release.",
+        "nothing leaves before a person has read it",
+        "Read and release",
+        40,
+    ),
+)
+
+
+def for_user(user: User) -> Attention:
+    """At most ten rows of each, for those who release messages."""
+    if not user.has_perm("core.release_notices"):
+        return Attention()
+    seen = Message.objects.seen_by(user)
+    sections = tuple(_section(group, seen.in_state(group.state)) for group in GROUPS)
+    to_release = sections[-1]
+    figure = Figure("Messages to release", words.number(to_release.count), to_release.all_url)
+    return Attention(sections=sections, figures=(figure,))
+
+
+def _section(group: _Group, found: MessageQuerySet) -> Section:
+    zone = rules.text("office_zone")
+    today = clock.office_today()
+    first = found.select_related("job__site").order_by("created_at", "pk")[:MOST]
+    return Section(
+        name=group.name,
+        title=group.title,
+        headings=HEADINGS,
+        rows=[
+            Row(
+                margin=words.day_short(day_at(message.created_at, zone), today=today),
+                title=message.to_name or "nobody",
+                under=message.address,
+                url=reverse("notice_release" if group.state == State.OWED else "notice", kwargs={"uid": message.uid}),
+                cells=(message.kind_words, f"{message.job.code}, {message.job.site.street}" if message.job else ""),
+                next_act=group.act,
+            )
+            for message in first
+        ],
+        nothing=group.nothing,
+        note=group.note,
+        all_url=f"{reverse('notices')}?{urlencode({'state': group.state})}",
+        total=found.count(),
+        order=group.order,
+    )

@@ -1,0 +1,19 @@
+from django.urls import path
+
+from jobs.notices import releasing, views
+
+urlpatterns = [
+    path("notices/", views.notices, name="notices"),
+    path("notices/messages.<str:ending>", views.export, name="notices_export"),
+    path("notices/release/", releasing.release_many, name="notices_release"),
+    path("notices/<uuid:uid>/", views.notice, name="notice"),
+    path("notices/<uuid:uid>/mail/", views.mail, name="notice_mail"),
+    path("notices/<uuid:uid>/files/<int:position>/", views.attachment, name="notice_file"),
+    path("notices/<uuid:uid>/release/", releasing.release, name="notice_release"),
+    path("notices/<uuid:uid>/take-back/", releasing.take_back, name="notice_take_back"),
+    path("notices/<uuid:uid>/withdraw/", releasing.withdraw, name="notice_withdraw"),
+    path("notices/<uuid:uid>/send-again/", releasing.send_again, name="notice_send_again"),
+    path("notices/<uuid:uid>/arrived/", releasing.arrived, name="notice_arrived"),
+    path("notices/<uuid:uid>/look-again/", releasing.look_again, name="notice_look_again"),
+    path("notices/<uuid:uid>/consent/", releasing.consent_of, name="notice_consent"),
+]

@@ -41,12 +41,16 @@ def person(user: User, *, source: str = "page") -> Actor:
     return Actor(key=f"person {user.pk}", name=user.name, source=source, user=user)
 
 
-def actor(request: HttpRequest) -> Actor:
-    """The signed-in person behind a request."""
+def member(request: HttpRequest) -> User:
+    """The signed-in person behind a request; the view's right has seen to it that there is one."""
     from jobs.core.models import User
 
     assert isinstance(request.user, User)
-    return person(request.user)
+    return request.user
+
+
+def actor(request: HttpRequest) -> Actor:
+    return person(member(request))
 
 
 def link(signed: SignedLink) -> Actor:

@@ -10,10 +10,10 @@ from jobs.core.dayone import Photo
 from jobs.core.facts import Said
 from jobs.core.intake import NewHome, NewPerson
 from jobs.core.models import Crew, CrewMember, Job
-from jobs.core.rights import CREW, ROLES
+from jobs.core.rights import CREW, FINANCE, ROLES, SCHEDULER
 from jobs.core.states import S as State
 from tests.acts.examples import BOTH, REFUSED, C, Example, M, S, V, roles
-from tests.make import DAY_ONE, PNG, SYSTEM, make_job, put, steps_seen
+from tests.make import DAY_ONE, PNG, SYSTEM, make_job, make_user, put, steps_seen
 
 AT = dt.datetime(2026, 11, 17, 18, 0, tzinfo=dt.UTC)
 
@@ -61,7 +61,30 @@ def _code(by: Actor):
     return job, {"name": "gate", "purpose": "visit today"}
 
 
+def _new_user(by: Actor):
+    return "rosa@larchlantern.example", {
+        "name": "Rosa Lind",
+        "password": "lantern-in-a-larch",
+        "roles": [SCHEDULER],
+        "zone": "America/Denver",
+        "languages": ["en"],
+    }
+
+
+def _changed_user(by: Actor):
+    user = make_user(SCHEDULER, "Rosa Lind")
+    return user, {"name": "Rosa Lind-Ortiz", "roles": [FINANCE], "zone": "America/Denver", "languages": ["es"], "is_active": True}
+
+
+def _joining(by: Actor):
+    return make_user(CREW, "Rosa Lind"), {"crew": Crew.objects.create(name="South crew")}
+
+
 EXAMPLES = {
+    "jobs.core.people.add_user": Example(roles(M), _new_user),
+    "jobs.core.people.change_user": Example(roles(M), _changed_user, BOTH),
+    "jobs.core.people.add_crew": Example(roles(M), lambda by: ("South crew", {})),
+    "jobs.core.people.join_crew": Example(roles(M), _joining, BOTH),
     "jobs.core.intake.add_job": Example(roles(M, S), _new_home),
     "jobs.core.intake.assign": Example(roles(M, S), on_job(crew=None, install_on=dt.date(2026, 12, 1)), BOTH),
     "jobs.core.rules.set_rule": Example(roles(M), lambda by: ("follow_up_days", {"value": 10, "valid_from": clock.office_today()}), BOTH),

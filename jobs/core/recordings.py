@@ -1,0 +1,82 @@
+"""What can be recorded on a job's page, one entry an act: its right, its form, its cautions and what is said afterwards."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from jobs.core import dayone, homefacts, intake, secrets
+from jobs.core import record_forms as f
+
+
+@dataclass(frozen=True)
+class Recording:
+    title: str
+    button: str
+    right: str
+    form: type[f.RecordForm]
+    act: Callable[..., Any]
+    cautions: tuple[str, ...] = ()
+    part: str = "core/_record_form.html"
+    battery_only: bool = False
+    leaves_no_way_back: bool = False
+
+
+DAY_ONE = "core.record_day_one"
+
+RECORDINGS: dict[str, Recording] = {
+    "contract-signed": Recording("Contract signed", "Record contract", "core.add_jobs", f.DayForm, dayone.record_contract_signed),
+    "assign": Recording("Crew and planned days", "Record plan", "core.assign_crew", f.AssignForm, intake.assign),
+    "installed": Recording("System installed", "Record installation", DAY_ONE, f.DayForm, dayone.record_installed, ("live_conductors",)),
+    "commissioned": Recording("Commissioned grid-tied", "Record commissioning", DAY_ONE, f.NotedDayForm, dayone.record_commissioned),
+    "ct-check": Recording(
+        "Consumption-CT check",
+        "Record readings",
+        DAY_ONE,
+        f.CTCheckForm,
+        dayone.record_ct_check,
+        ("ct_secondaries", "readings"),
+        part="core/_ct_form.html",
+        battery_only=True,
+    ),
+    "collar-registered": Recording(
+        "Collar registered in advance", "Record registration", "core.record_custody", f.RegisteredForm, dayone.record_collar_registered
+    ),
+    "collar-staged": Recording(
+        "Collar staged",
+        "Record staging",
+        "core.record_custody",
+        f.StagedForm,
+        dayone.record_collar_staged,
+        ("live_conductors", "utility_only"),
+    ),
+    "sheet-given": Recording("Hand-over sheet given", "Record sheet", DAY_ONE, f.SheetForm, dayone.record_sheet_given),
+    "permission-to-operate": Recording(
+        "Permission to operate", "Record permission", "core.record_papers", f.ReferenceForm, homefacts.record_permission_to_operate
+    ),
+    "final-inspection": Recording(
+        "Final inspection passed", "Record inspection", "core.record_papers", f.ReferenceForm, homefacts.record_final_inspection
+    ),
+    "gateway-report": Recording("Gateway's report", "Record report", "core.record_gateway", f.GatewayForm, homefacts.record_gateway_report),
+    "communications": Recording(
+        "Communications seen live", "Record what was seen", "core.record_gateway", f.TimeForm, homefacts.record_communications
+    ),
+    "software-updated": Recording(
+        "Software update confirmed", "Record update", "core.record_gateway", f.SoftwareForm, homefacts.record_software_updated
+    ),
+    "medical-answer": Recording(
+        "Powered medical equipment", "Record answer", "core.record_medical", f.MedicalForm, homefacts.record_medical_answer, ("medical",)
+    ),
+    "removed": Recording("Collar removed", "Record removal", "core.record_requests", f.RemovedForm, homefacts.record_removed),
+    "homeowner-told": Recording(
+        "Homeowner told that there is no backup",
+        "Record what was said",
+        "core.record_requests",
+        f.ToldForm,
+        homefacts.record_homeowner_told,
+    ),
+    "hold": Recording("Put on hold", "Put on hold", "core.hold", f.HoldForm, homefacts.hold),
+    "cancel": Recording("Cancel the job", "Cancel the job", "core.cancel_jobs", f.CancelForm, homefacts.cancel, leaves_no_way_back=True),
+    "gate-code": Recording("Keep a gate code", "Keep the code", "core.reveal_codes", f.CodeForm, secrets.keep_code),
+}

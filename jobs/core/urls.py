@@ -1,0 +1,22 @@
+from django.contrib.auth.views import LogoutView
+from django.urls import path
+
+from jobs.core import office_views, views
+
+urlpatterns = [
+    path("sign-in/", office_views.SignIn.as_view(), name="sign_in"),
+    path("sign-out/", LogoutView.as_view(), name="sign_out"),
+    path("password/", office_views.Password.as_view(), name="password"),
+    path("people/", office_views.people_list, name="people"),
+    path("people/new/", office_views.person_new, name="person_new"),
+    path("people/<uuid:uid>/", office_views.person, name="person"),
+    path("crews/new/", office_views.crew_new, name="crew_new"),
+    path("rules/", office_views.rule_list, name="rules"),
+    path("rules/<slug:name>/", office_views.rule, name="rule"),
+    path("jobs/new/", views.job_new, name="job_new"),
+    path("jobs/<str:code>/record/<slug:what>/", views.record, name="record"),
+    path("jobs/<str:code>/gate-code/", views.reveal, name="reveal"),
+    path("facts/<uuid:uid>/correct/", views.correct, name="correct"),
+    path("holds/<uuid:uid>/lift/", views.lift, name="lift"),
+    path("documents/<uuid:uid>/", views.document, name="document"),
+]

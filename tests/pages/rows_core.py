@@ -1,0 +1,60 @@
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from jobs.core import files, homefacts, kinds
+from jobs.core.models import Crew, CrewMember, Job, User
+from jobs.core.rights import CREW
+from tests.make import DAY_ONE, PNG, SYSTEM, make_job, make_user, put
+from tests.pages.addresses import ALL, STRANGERS, C, M, Row, S, V, roles
+
+
+def job_for(user: User | None, **fields: Any) -> Job:
+    """A job that the person may know of: a crew's is its own."""
+    if user is not None and user.groups.filter(name=CREW).exists():
+        team, _ = Crew.objects.get_or_create(name="North crew")
+        CrewMember.objects.get_or_create(crew=team, user=user, from_on=dt.date(2026, 1, 1))
+        fields.setdefault("crew", team)
+    return make_job(**fields)
+
+
+def recording(what: str):
+    return lambda user: {"code": job_for(user).code, "what": what}
+
+
+def a_job(user: User | None) -> dict[str, Any]:
+    return {"code": job_for(user).code}
+
+
+def _fact(user: User | None) -> dict[str, Any]:
+    return {"uid": put(job_for(user), kinds.COMMISSIONED, on=DAY_ONE).uid}
+
+
+def _hold(user: User | None) -> dict[str, Any]:
+    hold = homefacts.hold(job_for(user), kind="wish", stops=["calls"], review_on=dt.date(2026, 12, 1), reason="travelling", by=SYSTEM)
+    return {"uid": hold.uid}
+
+
+def _document(user: User | None) -> dict[str, Any]:
+    return {"uid": files.add_document(job_for(user), name="bag.png", data=PNG, subject="bag", by=SYSTEM).uid}
+
+
+ROWS = {
+    "sign_in": Row(ALL | STRANGERS, ALL | STRANGERS),
+    "sign_out": Row(None, ALL | STRANGERS),
+    "password": Row(ALL, ALL),
+    "people": Row(roles(M)),
+    "person_new": Row(roles(M), roles(M)),
+    "person": Row(roles(M), roles(M), lambda user: {"uid": make_user(S).uid}),
+    "crew_new": Row(roles(M), roles(M)),
+    "rules": Row(roles(M)),
+    "rule": Row(roles(M), roles(M), lambda user: {"name": "follow_up_days"}),
+    "job_new": Row(roles(M, S), roles(M, S)),
+    # One address for many acts: test_core_views.py goes through each; here one that the crew does.
+    "record": Row(roles(M, C), roles(M, C), recording("commissioned")),
+    "reveal": Row(roles(M, S, V, C), roles(M, S, V, C), a_job),
+    "correct": Row(ALL, ALL, _fact),
+    "lift": Row(None, roles(M, S), _hold),
+    "document": Row(ALL, None, _document),
+}

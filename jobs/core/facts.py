@@ -97,20 +97,21 @@ KINDS: dict[str, FactKind] = {
             "next_on": OPTIONAL,
             "person": OPTIONAL,
             "channel": OPTIONAL,
+            "request": OPTIONAL,
         },
     ),
     k.VISIT: FactKind(
         "utility's visit",
         own="core.record_requests",
         after=(k.REQUEST_SENT,),
-        fields={"outcome": _text(*VISIT_OUTCOMES), "next_actor": OPTIONAL, "next_act": OPTIONAL, "reason": OPTIONAL},
+        fields={"outcome": _text(*VISIT_OUTCOMES), "next_actor": OPTIONAL, "next_act": OPTIONAL, "reason": OPTIONAL, "request": OPTIONAL},
     ),
     k.COLLAR_FITTED: FactKind(
         "collar fitted and energized",
         when=BRACKET,
         own="core.record_requests",
         after=(k.REQUEST_SENT,),
-        fields={"serial": OPTIONAL, "remark": OPTIONAL},
+        fields={"serial": OPTIONAL, "remark": OPTIONAL, "request": OPTIONAL},
     ),
     k.COLLAR_REMOVED: FactKind(
         "collar removed", when=BRACKET, own="core.record_requests", after=(k.COLLAR_FITTED,), fields={"sign": OPTIONAL, "meter": OPTIONAL}

@@ -7,7 +7,8 @@ class BillingConfig(AppConfig):
     verbose_name = "Money"
 
     def ready(self) -> None:
-        from billing import earning
+        from billing import earning, notices
         from jobs.core import followups
 
         followups.register(earning.earn)
+        notices.register()

@@ -4,3 +4,9 @@ from django.apps import AppConfig
 class UtilitiesConfig(AppConfig):
     name = "utilities"
     label = "utilities"
+
+    def ready(self) -> None:
+        from jobs.core import followups
+        from utilities import truth
+
+        followups.register(truth.keep_requests_true)

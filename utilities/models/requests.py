@@ -95,6 +95,7 @@ class FitRequest(models.Model):
 
     recorded_at = models.DateTimeField()
     recorded_by_name = models.CharField(max_length=160)
+    changed_at = models.DateTimeField()  # of what forecasts rest on; a sweep compares it with the last run
 
     objects = FitRequestQuerySet.as_manager()
 
@@ -102,6 +103,7 @@ class FitRequest(models.Model):
         indexes = [
             models.Index(fields=["outcome", "filed_on"]),
             models.Index(fields=["utility", "outcome", "filed_on"]),
+            models.Index(fields=["changed_at"]),
             models.Index(fields=["own_reference"]),
             models.Index(fields=["utility_reference"]),
         ]
@@ -153,6 +155,18 @@ class Sending(models.Model):
         return f"{self.request} sent on {self.sent_on}"
 
 
+class VisitQuerySet(models.QuerySet["Visit"]):
+    def seen_by(self, user: User | AnonymousUser) -> VisitQuerySet:
+        return self.filter(request__in=FitRequest.objects.seen_by(user))
+
+    def standing(self) -> VisitQuerySet:
+        return self.filter(withdrawn=False)
+
+    def pending(self) -> VisitQuerySet:
+        """Announced, and nothing has come of it yet."""
+        return self.standing().filter(outcome="")
+
+
 class Visit(models.Model):
     """A visit of the utility: announced with its window, then what came of it."""
 
@@ -176,6 +190,8 @@ class Visit(models.Model):
     fact = models.OneToOneField(Fact, null=True, on_delete=models.PROTECT, related_name="visit")
     withdrawn = models.BooleanField(default=False)
 
+    objects = VisitQuerySet.as_manager()
+
     class Meta:
         ordering = ["pk"]
         indexes = [models.Index(fields=["outcome", "visited_on"]), models.Index(fields=["outcome", "window_to"])]
@@ -189,6 +205,10 @@ class Visit(models.Model):
 
     def __str__(self) -> str:
         return f"visit to {self.request}"
+
+    @property
+    def job(self) -> Job | None:
+        return self.request.job
 
 
 class Contact(models.Model):

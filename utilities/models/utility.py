@@ -65,8 +65,7 @@ class Utility(models.Model):
     note = models.TextField(blank=True)
     confirmed_on = models.DateField(null=True, blank=True)  # when somebody last asked whether all this still holds
 
-    # What its forecasts rest on changed last at; a sweep compares it with the last run (tasks.py).
-    history_at = models.DateTimeField(null=True)
+    calendar_at = models.DateTimeField(null=True)  # its working days changed; forecasts made before are stale
 
     objects = UtilityQuerySet.as_manager()
 

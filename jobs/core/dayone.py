@@ -53,7 +53,9 @@ def record_collar_registered(job: Job, *, on: dt.date, serial: str, by: Actor, r
     return register_serial(job, on=on, serial=serial, revision=revision, by=by)
 
 
-def register_serial(job: Job, *, on: dt.date, serial: str, by: Actor, revision: str = "", source_key: str | None = None) -> Fact:
+def register_serial(
+    job: Job, *, on: dt.date, serial: str, by: Actor, revision: str = "", said_by: Said | None = None, source_key: str | None = None
+) -> Fact:
     """The rule behind registering, shared with the import."""
     serial = normal_serial(serial)
     one_at_a_time(f"serial {serial}")
@@ -67,7 +69,7 @@ def register_serial(job: Job, *, on: dt.date, serial: str, by: Actor, revision: 
         job,
         k.COLLAR_REGISTERED,
         when=When(on=on),
-        said_by=Said("crew", by.name),
+        said_by=said_by or Said("crew", by.name),
         by=by,
         value={"serial": serial, "revision": revision},
         source_key=source_key,

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import hashlib
 import logging
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -110,15 +111,23 @@ def match_columns(run: ImportRun, *, columns: Mapping[str, str], by: Actor) -> I
 
 def look(run: ImportRun, *, by: Actor) -> Looked:
     """Check every row of the file as the records are now. Writes nothing."""
-    kind = kind_named(run.kind)
-    sheet = _read(run.name, files.read(StoredFile.objects.get(sha256=run.sha256)))
-    answers, given = _split(kind, run.columns)
-    matching = sheets.match(sheet.headings, kind.columns, given)
-    problems = (*matching.sentences(), *_unanswered(kind, answers), *_beyond_rights(kind, matching, by))
+    data = files.read(StoredFile.objects.get(sha256=run.sha256))
+    return look_at(run.kind, name=run.name, data=data, columns=run.columns, by=by)
+
+
+def look_at(kind: str, *, name: str, data: bytes, columns: Mapping[str, str], by: Actor) -> Looked:
+    """The same for a file that is not kept."""
+    _asked(kind, by)
+    _known_names(kind, columns)
+    known = kind_named(kind)
+    sheet = _read(name, data)
+    answers, given = _split(known, columns)
+    matching = sheets.match(sheet.headings, known.columns, given)
+    problems = (*matching.sentences(), *_unanswered(known, answers), *_beyond_rights(known, matching, by))
     if problems:
-        return Looked(kind, sheet, matching, problems)
-    rows = tuple(sheets.check(sheet, matching, kind.columns, check_all=kind.check_all, answers=answers))
-    return Looked(kind, sheet, matching, (), rows, kind.preview([row for row in rows if row.good]))
+        return Looked(known, sheet, matching, problems)
+    rows = tuple(sheets.check(sheet, matching, known.columns, check_all=known.check_all, answers=answers))
+    return Looked(known, sheet, matching, (), rows, known.preview([row for row in rows if row.good]))
 
 
 @act(right="core.see_jobs", on=ImportRun)
@@ -188,7 +197,7 @@ def _apply_row(run: ImportRun, looked: Looked, row: CheckedRow, *, by: Actor) ->
             )
         else:
             run.counts[done] += 1
-    run.counts["refused"] += [dataclasses.astuple(error) for error in errors]
+    run.counts["refused"] += [list(dataclasses.astuple(error)) for error in errors]
 
 
 def _at(row: CheckedRow, matching: Matching, column: str, wanted: str) -> RowError:
@@ -251,6 +260,13 @@ def rows_to_mend(run: ImportRun, looked: Looked) -> list[CheckedRow]:
     if run.started_at:
         return [dataclasses.replace(row, errors=tuple(refused[row.number])) for row in looked.rows if row.number in refused]
     return looked.wrong
+
+
+def left_half_done(kind: str, *, data: bytes, columns: Mapping[str, str], by: Actor) -> ImportRun | None:
+    """A begun import of the same file by the same actor, to be gone on with."""
+    begun = ImportRun.objects.filter(started_at__isnull=False, finished_at__isnull=True, dropped_at__isnull=True)
+    same = begun.filter(kind=kind, sha256=hashlib.sha256(data).hexdigest(), by=by.user, by_name=by.name)
+    return next((run for run in same if run.columns == dict(columns)), None)
 
 
 def standing_still(*, since: dt.timedelta) -> list[int]:

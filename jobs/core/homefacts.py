@@ -163,9 +163,11 @@ def hold(job: Job, *, kind: str, stops: Sequence[str], review_on: dt.date, reaso
         raise Refused("The day to look again must lie ahead; a hold without one is forgotten.", field="review_on")
     if not reason.strip():
         raise Refused("Give the reason for the hold.", field="reason")
-    return Hold.objects.create(
+    made = Hold.objects.create(
         job=job, kind=kind, stops=sorted(stops), from_on=today, review_on=review_on, reason=reason.strip(), by=by.user, by_name=by.name
     )
+    lifecycle.settle(job, by=by)  # what follows from a stop, a call that cannot be held for instance, follows at once
+    return made
 
 
 @act(right="core.hold", on=Hold)

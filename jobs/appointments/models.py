@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import Any, NoReturn
 from zoneinfo import ZoneInfo
 
 from django.contrib.auth.models import AnonymousUser
@@ -14,9 +14,6 @@ from django.db.models import F, Q
 from jobs.core.facts import CALL_RESULTS
 from jobs.core.models import Job, Person, User
 from jobs.core.models.people import Language
-
-if TYPE_CHECKING:
-    from django.db.models.fields.related_descriptors import RelatedManager
 
 
 class VerifierHours(models.Model):
@@ -77,6 +74,18 @@ class AppointmentState(models.TextChoices):
     CANCELLED = "cancelled", "cancelled"
     MISSED = "missed", "nobody answered"
     HELD = "held", "held"
+
+
+class Why(models.TextChoices):
+    """Why a call was given up, as the homeowner is told it."""
+
+    US = "us", "we cannot hold it then"
+    HOMEOWNER = "homeowner", "the homeowner asked"
+    REMOVED = "removed", "the collar is not in place"
+    EMERGENCY = "emergency", "an emergency at the home"
+    HOLD = "hold", "calls are on hold"
+    MEDICAL = "medical", "the test is not run by telephone here"
+    CONTRACT = "contract", "the contract was cancelled"
 
 
 # In these a place is taken: no other call of the same verifier may lie on it.
@@ -140,14 +149,10 @@ class Appointment(models.Model):
     made_by_name = models.CharField(max_length=160)
     answered_at = models.DateTimeField(null=True, blank=True)
     ended_at = models.DateTimeField(null=True, blank=True)
-    ended_reason = models.CharField(max_length=300, blank=True)
+    ended_why = models.CharField(max_length=12, choices=Why, blank=True)
+    ended_reason = models.CharField(max_length=300, blank=True)  # the office's own words; never sent
 
     objects = AppointmentQuerySet.as_manager()
-
-    if TYPE_CHECKING:
-        changes: RelatedManager[AppointmentChange]
-        call: CallRecord
-        record: VerificationRecord
 
     class Meta:
         ordering = ["starts_at", "pk"]
@@ -205,6 +210,9 @@ class CallRecordQuerySet(models.QuerySet["CallRecord"]):
     def seen_by(self, user: User | AnonymousUser) -> CallRecordQuerySet:
         return self.filter(appointment__in=Appointment.objects.seen_by(user))
 
+    def held_by(self, user: User | AnonymousUser) -> CallRecordQuerySet:
+        return self.filter(appointment__in=Appointment.objects.held_by(user))
+
     def running(self) -> CallRecordQuerySet:
         return self.filter(ended_at__isnull=True)
 
@@ -221,9 +229,6 @@ class CallRecord(models.Model):
 
     objects = CallRecordQuerySet.as_manager()
 
-    if TYPE_CHECKING:
-        presses: RelatedManager[Press]
-
     class Meta:
         indexes = [models.Index(fields=["islanded_at"], condition=Q(islanded_at__isnull=False), name="call_islanded")]
 
@@ -239,6 +244,9 @@ class PressQuerySet(models.QuerySet["Press"]):
     def standing(self) -> PressQuerySet:
         """Those that no later press has corrected; a withdrawing correction does not stand either."""
         return self.filter(corrected_by__isnull=True, withdrawn=False)
+
+    def held_by(self, user: User | AnonymousUser) -> PressQuerySet:
+        return self.filter(call__in=CallRecord.objects.held_by(user))
 
 
 class Press(models.Model):
@@ -262,6 +270,10 @@ class Press(models.Model):
 
     def __str__(self) -> str:
         return f"{self.what} at {self.at}"
+
+    @property
+    def job(self) -> Job:
+        return self.call.job
 
     def save(self, *args: Any, **kwargs: Any) -> None:
         if not self._state.adding:
@@ -302,9 +314,6 @@ class VerificationRecord(models.Model):
     presses = models.JSONField(default=list)  # frozen as they stood
 
     objects = VerificationRecordQuerySet.as_manager()
-
-    if TYPE_CHECKING:
-        additions: RelatedManager[VerificationAddition]
 
     class Meta:
         ordering = ["pk"]

@@ -1,5 +1,106 @@
 from __future__ import annotations
 
-from tests.acts.examples import Example
+import datetime as dt
 
-EXAMPLES: dict[str, Example] = {}
+from jobs.appointments import booking, hours, verification
+from jobs.appointments.models import Appointment, CallRecord, VerificationRecord
+from jobs.appointments.slots import WeeklyHours
+from jobs.appointments.times import Wish
+from jobs.core import rights
+from jobs.core.actors import Actor, person
+from jobs.core.models import User
+from tests.acts.examples import BOTH, Example, M, S, V, roles
+from tests.appointments.homes import AT_TEN, READINGS, TODAY, TOMORROW, booked, give_hours, led, ready_job, seen_passing
+from tests.make import SYSTEM, make_user
+
+AFTERNOON = Wish(TOMORROW, dt.time(14))
+NOON = dt.datetime(2026, 11, 20, 19, tzinfo=dt.UTC)
+
+
+def verifier_for(by: Actor) -> User:
+    """The actor, where a verifier: they book their own calls; else somebody who holds them."""
+    user = by.user
+    own = user is not None and user.groups.filter(name=rights.VERIFIER).exists()
+    return give_hours(user if own and user is not None else make_user(rights.VERIFIER, "Mara Quist"))
+
+
+def a_call(by: Actor) -> Appointment:
+    return booked(SYSTEM, verifier=verifier_for(by))
+
+
+def on_ready_job(by: Actor):
+    return ready_job(), {"verifier": verifier_for(by), "wish": AT_TEN}
+
+
+def on_call(**kwargs: object):
+    return lambda by: (a_call(by), dict(kwargs))
+
+
+def on_led(upto: str, **kwargs: object):
+    return lambda by: (led(person(verifier_for(by)), upto=upto), dict(kwargs))
+
+
+def a_verifier(**kwargs: object):
+    return lambda by: (make_user(rights.VERIFIER), dict(kwargs))
+
+
+def _time_off(by: Actor):
+    return hours.take_time_off(make_user(rights.VERIFIER), starts_at=NOON, ends_at=NOON + dt.timedelta(hours=2), by=SYSTEM), {}
+
+
+def _today(by: Actor):
+    return booked(SYSTEM, verifier=verifier_for(by), wish=Wish(TODAY, dt.time(12)), confirmed=True), {}
+
+
+def _press(by: Actor):
+    mara = person(verifier_for(by))
+    return verification.see(led(mara), what="mid_open", by=mara), {"reason": "not open yet", "withdraw": True}
+
+
+def _passing(by: Actor):
+    mara = person(verifier_for(by))
+    return seen_passing(led(mara), mara), {"result": "passed", "put_back": "yes"}
+
+
+def _passed(by: Actor) -> VerificationRecord:
+    call, kwargs = _passing(by)
+    assert isinstance(call, CallRecord)
+    return verification.record_result(call, by=person(call.appointment.verifier), **kwargs)
+
+
+def _link(by: Actor):
+    return booking.offer(ready_job(), verifier=verifier_for(by), wish=AT_TEN, by=SYSTEM), {"medical": "no"}
+
+
+def _link_declines(by: Actor):
+    return _link(by)[0], {}
+
+
+WEEK = [WeeklyHours(0, dt.time(9), dt.time(17))]
+
+EXAMPLES: dict[str, Example] = {
+    "jobs.appointments.hours.set_hours": Example(roles(M, S), a_verifier(hours=WEEK), BOTH),
+    "jobs.appointments.hours.take_time_off": Example(roles(M, S), a_verifier(starts_at=NOON, ends_at=NOON + dt.timedelta(hours=2)), BOTH),
+    "jobs.appointments.hours.withdraw_time_off": Example(roles(M, S), _time_off),
+    "jobs.appointments.booking.offer": Example(roles(M, S, V), on_ready_job),
+    "jobs.appointments.booking.book": Example(roles(M, S, V), on_ready_job),
+    "jobs.appointments.booking.move": Example(roles(M, S, V), on_call(wish=AFTERNOON)),
+    "jobs.appointments.booking.cancel": Example(roles(M, S, V), on_call(why="us", reason="Mara is ill")),
+    "jobs.appointments.booking.record_answer": Example(roles(M, S, V), on_call(answer="confirmed")),
+    "jobs.appointments.booking.answer_by_link": Example(roles(), _link, link=True),
+    "jobs.appointments.booking.decline_by_link": Example(roles(), _link_declines, link=True),
+    "jobs.appointments.verification.begin": Example(roles(V), _today),
+    "jobs.appointments.verification.acknowledge": Example(roles(V), lambda by: (_begun(by), {"caution": "medical"})),
+    "jobs.appointments.verification.answer_check": Example(roles(V), on_led("cautions", check="lift", answer="yes")),
+    "jobs.appointments.verification.note_readings": Example(roles(V), on_led("checks", readings=READINGS)),
+    "jobs.appointments.verification.see": Example(roles(V), on_led("readings", what="mid_open")),
+    "jobs.appointments.verification.correct_press": Example(roles(V), _press),
+    "jobs.appointments.verification.record_result": Example(roles(V), _passing),
+    "jobs.appointments.records.add_to_record": Example(roles(M), lambda by: (_passed(by), {"text": "the meter's number was wrong"}), BOTH),
+    "jobs.appointments.records.void_verification": Example(roles(M), lambda by: (_passed(by), {"reason": "another panel"})),
+}
+
+
+def _begun(by: Actor) -> CallRecord:
+    call, _ = _today(by)
+    return verification.begin(call, by=person(call.verifier))

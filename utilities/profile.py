@@ -95,7 +95,7 @@ def set_closures(utility: Utility, *, first: dt.date, last: dt.date, kind: str, 
     """Close the utility on the days from first to last, or open them. `kind`: closed, open, or usual (as its week and holidays say)."""
     if last < first:
         raise Refused("The last day lies before the first.", field="last")
-    if not (FIRST_DAY <= first and last <= LAST_DAY):
+    if not (first >= FIRST_DAY and last <= LAST_DAY):
         raise Refused(f"Days from {words.day(FIRST_DAY)} to {words.day(LAST_DAY)} are wanted.", field="first")
     if (last - first).days > 366:
         raise Refused("More than a year in one go is most likely a slip; a shorter stretch is wanted.", field="last")

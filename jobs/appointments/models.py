@@ -252,6 +252,7 @@ class PressQuerySet(models.QuerySet["Press"]):
 class Press(models.Model):
     """One thing said or seen on a call, at the server's time; insert only, a correction names the one it replaces."""
 
+    uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     call = models.ForeignKey(CallRecord, on_delete=models.CASCADE, related_name="presses")
     what = models.CharField(max_length=40)
     value = models.JSONField(default=dict)

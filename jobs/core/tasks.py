@@ -1,5 +1,4 @@
 import datetime as dt
-import functools
 
 from celery import shared_task
 from django.db import transaction
@@ -24,7 +23,7 @@ def sweep_files() -> int:
 
 # Shorter than a worker's time limit: a long file is applied in turns, each woken by the one before.
 _TURN = dt.timedelta(seconds=60)
-_STILL = dt.timedelta(seconds=90)
+STILL = dt.timedelta(seconds=90)
 
 
 @shared_task
@@ -48,7 +47,8 @@ def apply_import(run_id: int) -> None:
 
 def wake_import(run_id: int) -> None:
     """Once what was written stands. A broker that is away must not fail the page: the sweep finds the row."""
-    transaction.on_commit(functools.partial(apply_import.delay, run_id), robust=True)
+    # Not functools.partial: Django names the function that failed, and a partial has no name.
+    transaction.on_commit(lambda: apply_import.delay(run_id), robust=True)
 
 
 @shared_task
@@ -56,7 +56,7 @@ def sweep_imports() -> int:
     """Wake the imports that were begun and stand still."""
     from jobs.core import importing
 
-    still = importing.standing_still(since=_STILL)
+    still = importing.standing_still(since=STILL)
     for run_id in still:
         wake_import(run_id)
     return len(still)

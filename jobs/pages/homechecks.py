@@ -119,12 +119,8 @@ def _meter(case: Case) -> Iterator[Fault]:
     home = case.planned.home
     for job in case.records.meters.get((utility.pk, number), []) if utility and number else []:
         if home is None or job.site_id != home.job.site_id:
-            yield (
-                "meter_number",
-                (
-                    f"Meter {number} of {utility} is on record for job {job.code} at {job.site.street}: read the number on the meter's face again."
-                ),
-            )
+            where = f"job {job.code} at {job.site.street}"
+            yield "meter_number", f"Meter {number} of {utility} is on record for {where}: read the number on the meter's face again."
 
 
 def _pairs(case: Case) -> Iterator[Fault]:

@@ -7,6 +7,7 @@ class UtilitiesConfig(AppConfig):
 
     def ready(self) -> None:
         from jobs.core import followups
-        from utilities import truth
+        from utilities import truth, waking
 
         followups.register(truth.keep_requests_true)
+        followups.register(waking.owe_forecasts)

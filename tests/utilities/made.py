@@ -58,3 +58,13 @@ def make_past(
         recorded_by_name="tests",
         changed_at=clock.now(),
     )
+
+
+def job_of(request: FitRequest) -> Job:
+    assert request.job is not None
+    return request.job
+
+
+def service_of(request: FitRequest) -> Service:
+    assert request.service is not None
+    return request.service

@@ -10,7 +10,7 @@ from jobs.core.facts import Said, When
 from jobs.core.refusals import Refused
 from jobs.core.states import S
 from tests.make import serial_of
-from tests.utilities.made import make_request
+from tests.utilities.made import job_of, make_request
 from utilities import requests, visits
 from utilities.models import Outcome, Visit
 
@@ -58,7 +58,7 @@ def test_a_visit_without_a_fitting_keeps_the_state_and_names_who_is_next(theo, o
 def test_a_fitted_visit_brings_the_collar_and_ends_the_wait(theo):
     request = make_request(on=D(2026, 6, 3))
 
-    visit = visits.record_visit(request, on=D(2026, 9, 14), outcome="fitted", serial=serial_of(request.job), by=theo)
+    visit = visits.record_visit(request, on=D(2026, 9, 14), outcome="fitted", serial=serial_of(job_of(request)), by=theo)
 
     request.refresh_from_db()
     request.job.refresh_from_db()
@@ -70,7 +70,7 @@ def test_a_fitted_visit_brings_the_collar_and_ends_the_wait(theo):
 def test_a_fitting_between_two_days_keeps_both(theo):
     request = make_request(on=D(2026, 6, 3))
 
-    visits.record_visit(request, on=D(2026, 9, 14), after_on=D(2026, 9, 10), outcome="fitted", serial=serial_of(request.job), by=theo)
+    visits.record_visit(request, on=D(2026, 9, 14), after_on=D(2026, 9, 10), outcome="fitted", serial=serial_of(job_of(request)), by=theo)
 
     request.refresh_from_db()
     assert (request.fitted_after, request.fitted_by, request.ended_on) == (D(2026, 9, 10), D(2026, 9, 14), D(2026, 9, 14))
@@ -150,7 +150,7 @@ def test_what_the_utility_had_closed_may_be_fitted_all_the_same(theo):
     requests.end_request(request, on=D(2026, 9, 1), reason="closed", by=theo)
 
     visits.record_reported_fitted(
-        request, by_on=D(2026, 9, 20), exact=True, serial=serial_of(request.job), said_by=Said("gateway"), by=theo
+        request, by_on=D(2026, 9, 20), exact=True, serial=serial_of(job_of(request)), said_by=Said("gateway"), by=theo
     )
 
     request.refresh_from_db()
@@ -171,6 +171,7 @@ def test_a_corrected_fitting_moves_the_requests_day(dana):
     request = make_request()
     visit = visits.record_visit(request, on=D(2026, 9, 14), outcome="fitted", by=dana)
 
+    assert visit.fact is not None
     homefacts.correct(visit.fact, when=When(after=D(2026, 9, 9), by=D(2026, 9, 11)), reason="the gateway saw it earlier", by=dana)
 
     request.refresh_from_db()
@@ -181,8 +182,9 @@ def test_a_corrected_fitting_moves_the_requests_day(dana):
 
 def test_a_fitting_wrongly_reported_leaves_the_request_open(dana):
     request = make_request()
-    visit = visits.record_visit(request, on=D(2026, 9, 14), outcome="fitted", serial=serial_of(request.job), by=dana)
+    visit = visits.record_visit(request, on=D(2026, 9, 14), outcome="fitted", serial=serial_of(job_of(request)), by=dana)
 
+    assert visit.fact is not None
     homefacts.correct(visit.fact, withdraw=True, reason="the house next door", by=dana)
 
     request.refresh_from_db()

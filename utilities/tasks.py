@@ -1,0 +1,62 @@
+"""Forecasts by themselves: each night, and soon after history changed. Any task may run twice."""
+
+from __future__ import annotations
+
+import datetime as dt
+from zoneinfo import ZoneInfo
+
+from celery import shared_task
+from django.db import IntegrityError
+from django.db.models import Exists, F, OuterRef, Q
+
+from jobs.core import clock, rules
+from jobs.core.models import ImportRun
+from utilities import forecasts
+from utilities.models import FitRequest, Forecast, ForecastRun, Utility
+
+NIGHT_FROM = 2  # o'clock in the office
+# An import moves history many times a minute; its last rows are followed, or the hourly sweep if it was killed.
+_IMPORT_STILL = dt.timedelta(seconds=90)
+ONE_DAY = dt.timedelta(days=1)
+
+
+@shared_task
+def nightly() -> str:
+    """On the first tick after two in the morning of the office all forecasts; on any other those that history has overtaken."""
+    now = clock.now().astimezone(ZoneInfo(rules.text("office_zone")))
+    night = now.date()
+    if now.hour < NIGHT_FROM or ForecastRun.objects.filter(night_of=night).exists():
+        return refresh_stale()
+    try:
+        # The day before is over; today is not, and would count as a day on which nothing was fitted.
+        run = forecasts.refresh(as_of=night - ONE_DAY, rule="nightly", night_of=night)
+    except IntegrityError:
+        return "done by another worker"
+    forecasts.prune(today=night)
+    return f"{run.rows} rows of history, as of {run.as_of}"
+
+
+@shared_task
+def refresh_stale() -> str:
+    """The forecasts of the utilities whose history or calendar changed since their newest ones were begun."""
+    if _import_running():
+        return "an import is running"
+    overtaken = stale()
+    if not overtaken:
+        return "nothing has changed"
+    forecasts.refresh(as_of=clock.office_today() - ONE_DAY, rule="history changed", utilities=overtaken)
+    return f"{len(overtaken)} utilities"
+
+
+def stale() -> list[int]:
+    newest = Forecast.objects.filter(utility=OuterRef("pk"), newest=True, request__isnull=True, job__isnull=True)
+    moved = FitRequest.objects.filter(utility=OuterRef("pk"), changed_at__gte=OuterRef("begun"))
+    rows = Utility.objects.annotate(begun=newest.values("run__begun_at")[:1])
+    return list(rows.filter(Q(begun__isnull=True) | Q(calendar_at__gte=F("begun")) | Exists(moved)).values_list("pk", flat=True))
+
+
+def _import_running() -> bool:
+    runs = ImportRun.objects.filter(
+        kind__in=["jobs", "requests"], started_at__isnull=False, finished_at__isnull=True, dropped_at__isnull=True
+    )
+    return any(clock.now() - dt.datetime.fromisoformat(run.counts["at"]) < _IMPORT_STILL for run in runs)

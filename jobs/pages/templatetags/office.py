@@ -109,14 +109,21 @@ def capital(value: str) -> str:
 
 @register.filter
 def phone(value: str | None, extension: str = "") -> str:
-    """ "(303) 555-0142" of a stored number."""
-    return phones.shown(value, extension=extension) if value else ""
+    """ "(303) 555-0142" of a stored number; what is stored in another form is shown as it is."""
+    return phones.shown(value, extension=extension) if value and value.startswith("+") else value or ""
 
 
 @register.filter
 def phone_link(value: str | None, extension: str = "") -> str:
     """The tel: address of a stored number."""
     return phones.link(value, extension=extension) if value else ""
+
+
+@register.simple_tag
+def as_of(zone: str) -> str:
+    """When a page was made, for its foot on paper: "18 Nov 2026, 08:50 MST"."""
+    at = clock.now().astimezone(ZoneInfo(zone or "UTC"))
+    return f"{words.day_short(at.date(), today=dt.date.min)}, {words.time_zone_office(at)}"
 
 
 @register.filter

@@ -38,22 +38,36 @@ _SENTENCES: dict[type[forms.Field], dict[str, str]] = {
     forms.EmailField: {"invalid": "This is not an e-mail address. One such as dana@example.com is wanted."},
 }
 
+# A homeowner's form has no typed days or amounts: these are all it can say.
+_SENTENCES_ES: dict[type[forms.Field], dict[str, str]] = {
+    forms.Field: {"required": "Aquí falta la respuesta."},
+    forms.CharField: {"max_length": "Tiene %(show_value)d caracteres; se pueden guardar %(limit_value)d como máximo."},
+    forms.ChoiceField: {
+        "required": "No ha elegido nada aquí. Elija una de las opciones.",
+        "invalid_choice": "Esa opción ya no está. Elija una de las que se ofrecen.",
+    },
+    forms.EmailField: {"invalid": "No es una dirección de correo electrónico. Escriba una como ana@example.com."},
+}
+
 
 class OfficeForm(forms.Form):
-    """Labels without a colon, our own sentences, widths that tell the expected length, and `refuse` for an act's refusal."""
+    """Labels without a colon, our own sentences, widths that tell the expected length, and `refuse` for an act's refusal.
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    `lang` is the language of a homeowner's page; the templates of fields and errors read it too.
+    """
+
+    def __init__(self, *args: Any, lang: words.Lang = "en", **kwargs: Any) -> None:
         kwargs.setdefault("label_suffix", "")
+        self.lang = lang
         super().__init__(*args, **kwargs)
 
     def __getitem__(self, name: str) -> forms.BoundField:
         # Here and not in __init__, because a form may add fields after ours has run.
-        _dress(self.fields[name])
+        _dress(self.fields[name], lang=self.lang)
         return super().__getitem__(name)
 
     def full_clean(self) -> None:
-        for field in self.fields.values():
-            _dress(field)
+        speak(self)
         super().full_clean()
 
     def refuse(self, refusal: Refused) -> None:
@@ -170,6 +184,12 @@ class WattsField(forms.Field):
         return words.number(value) if isinstance(value, int) else value
 
 
+def speak(form: forms.BaseForm) -> None:
+    """Our sentences and widths for a form that Django made, such as the one for signing in; before it is checked."""
+    for field in form.fields.values():
+        _dress(field, lang=getattr(form, "lang", "en"))
+
+
 @dataclass(frozen=True)
 class Wrong:
     """One thing to correct: the label of its field, the sentence, and the id of what to put right ("" for the whole form)."""
@@ -202,13 +222,17 @@ def _read(reader: Callable[[str], Read], value: str) -> Read:
         raise ValidationError(str(fault)) from None
 
 
-def _dress(field: forms.Field) -> None:
+def _dress(field: forms.Field, *, lang: words.Lang) -> None:
     """Our sentences where the form gave none of its own, a width, and what a browser must not do to what is typed."""
-    for kind, sentences in _SENTENCES.items():
+    ours: dict[str, str] = {}
+    for kind, sentences in (
+        _SENTENCES_ES if lang == "es" else _SENTENCES
+    ).items():  # the general kind first, so that the special one has the last word
         if isinstance(field, kind):
-            for code, sentence in sentences.items():
-                if field.error_messages.get(code) == _as_django_says(field, code):
-                    field.error_messages[code] = sentence
+            ours.update(sentences)
+    for code, sentence in ours.items():
+        if field.error_messages.get(code) == _as_django_says(field, code):
+            field.error_messages[code] = sentence
     widget = field.widget
     if isinstance(widget, forms.TextInput | forms.Textarea | forms.NumberInput) and "class" not in widget.attrs:
         widget.attrs["class"] = _width(field)

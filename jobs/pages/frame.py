@@ -11,9 +11,8 @@ from typing import Any
 
 from django.http import HttpRequest
 from django.urls import NoReverseMatch, resolve, reverse
-from django.utils.functional import SimpleLazyObject
 
-from jobs.core import clock, rules
+from jobs.core import clock, phones, rules
 
 # The nouns of the menu and the address each opens; who may open it is asked of the view itself.
 NOUNS = (
@@ -59,12 +58,13 @@ _last_known = Company("The office", "", "UTC")
 
 
 def frame(request: HttpRequest) -> dict[str, Any]:
+    """Templates call what can be called, so nothing is read before it is shown."""
     return {
-        "company": SimpleLazyObject(lambda: company(request)),
-        "menu": SimpleLazyObject(lambda: menu(request)),
-        "emergency_url": SimpleLazyObject(lambda: reverse("emergency")),
-        "today": SimpleLazyObject(lambda: clock.today_in(company(request).zone)),
-        "office_zone": SimpleLazyObject(lambda: company(request).zone),
+        "company": lambda: company(request),
+        "menu": lambda: menu(request),
+        "emergency_url": lambda: reverse("emergency"),
+        "today": lambda: clock.today_in(company(request).zone),
+        "office_zone": lambda: company(request).zone,
     }
 
 
@@ -74,10 +74,23 @@ def company(request: HttpRequest) -> Company:
     kept: Company | None = getattr(request, "_company", None)
     if kept is None:
         told = rules.several("company_name", "company_phone", "office_zone", "company_licence")
-        kept = Company(*(str(value) for value in told.values()))
+        kept = Company(
+            name=str(told["company_name"]),
+            phone=_number(str(told["company_phone"])),
+            zone=str(told["office_zone"]),
+            licence=str(told["company_licence"]),
+        )
         request._company = kept  # type: ignore[attr-defined]
         _last_known = kept
     return kept
+
+
+def _number(typed: str) -> str:
+    """The telephone in its one form; nothing where the rule holds something that is no number."""
+    try:
+        return phones.e164(typed).number
+    except ValueError:
+        return ""
 
 
 def last_known_company() -> Company:

@@ -6,8 +6,9 @@ import secrets
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import cast
 
-from celery import current_app
+from celery.app import app_or_default
 from celery.beat import EmbeddedService
 from django.conf import settings
 from django.core.management import call_command
@@ -43,7 +44,8 @@ def prepare(say: Callable[[str], None]) -> list[SignIn]:
         call_command("migrate", interactive=False, verbosity=0)
     elif _migrations_wanted():
         raise Refused(
-            "The database was made by an older version of this program. Copy it to a safe place, then run “manage.py migrate”; nothing was changed."
+            "The database was made by an older version of this program; nothing was changed. "
+            "Copy it to a safe place, then run “manage.py migrate”."
         )
     return _demo(say) if settings.DEMO else _office()
 
@@ -65,7 +67,7 @@ def _demo(say: Callable[[str], None]) -> list[SignIn]:
         with transaction.atomic():
             demo.make()
     elif not User.objects.filter(is_demo=True).exists():
-        raise Refused("This database holds jobs or people that the demo did not make; it is left alone. Start without --demo, or elsewhere.")
+        raise Refused("This database holds jobs or people that the demo did not make; it is left alone. Start without --demo.")
     users = User.objects.filter(is_demo=True, is_active=True).prefetch_related("groups").order_by("pk")
     return [SignIn(user.role_words, user.email, settings.DEMO_PASSWORD) for user in users]
 
@@ -100,10 +102,11 @@ def listen(port: int) -> BaseWSGIServer:
 def run(server: BaseWSGIServer) -> None:
     """Serve, work and keep the timetable until the process is told to end; the worker then finishes what it has begun."""
     # The worker must not take over the printing of the whole process.
-    app = current_app._get_current_object()
+    app = app_or_default()
     app.conf.worker_redirect_stdouts = False
     threading.Thread(target=server.run, name="web", daemon=True).start()
-    beat = EmbeddedService(app, thread=True, schedule_filename=str(settings.VAR / f"{settings.PLACE}-timetable"))
+    timetable = str(settings.VAR / f"{settings.PLACE}-timetable")
+    beat = cast(threading.Thread, EmbeddedService(app, thread=True, schedule_filename=timetable))
     beat.daemon = True
     beat.start()
     tasks.beat.delay()  # the first heartbeat at once, not after a minute

@@ -1,0 +1,95 @@
+"""What stands below the today line of a job's ledger: expected, not known, each with its range."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from jobs.appointments.models import PROMISED, Appointment
+from jobs.core import money, words
+from jobs.core.models import Job
+from jobs.core.states import JobState, S
+from jobs.pages.jobmoney import Owed
+from jobs.pages.outlook import Outlook
+from utilities.models import Visit
+
+AFTER = "then"  # follows what stands above it, on no day that anybody knows
+
+
+@dataclass(frozen=True)
+class Expected:
+    day: str
+    range: str
+    title: str
+    under: str = ""
+
+
+def expected(
+    job: Job,
+    state: JobState,
+    *,
+    today: dt.date,
+    outlook: Outlook | None,
+    visits: Sequence[Visit],
+    call: Appointment | None,
+    owed: Owed | None,
+) -> list[Expected]:
+    """In the order in which it will come. A finished or cancelled job expects nothing."""
+    if state.state in (S.BACKUP_VERIFIED, S.CANCELLED):
+        return []
+    rows: list[Expected] = []
+    if state.state == S.IN_BUILD and job.install_on and job.install_on >= today:
+        rows.append(Expected(words.day_short(job.install_on, today=today), "", "System installed, planned", _crew(job)))
+    if state.state in (S.IN_BUILD, S.GRID_TIED) and job.request_planned_on:
+        rows.append(Expected(words.day_short(job.request_planned_on, today=today), "", "Request to fit sent, planned"))
+    rows += [_visit(visit, today) for visit in visits]
+    if state.state != S.COLLAR_ENERGIZED:
+        rows.append(_fitting(outlook, today))
+    rows.append(_call(call, today))
+    if owed is not None and owed.final is not None and not owed.final.earned:
+        rows.append(
+            Expected(AFTER, "", f"{owed.final.name} earned: {money.shown(owed.final.amount_minor)}", "on the day its facts are complete")
+        )
+    return rows
+
+
+def _crew(job: Job) -> str:
+    return job.crew.name if job.crew else ""
+
+
+def _visit(visit: Visit, today: dt.date) -> Expected:
+    assert visit.window_from is not None  # the caller asked for announced ones
+    assert visit.window_to is not None
+    first, last = visit.window_from, visit.window_to
+    day = words.day_short(first, today=today)
+    until = "" if first == last else f"to {words.day_short(last, today=today)}"
+    told = (
+        f"homeowner told {words.day_short(visit.homeowner_told_on, today=today)}" if visit.homeowner_told_on else "homeowner not told yet"
+    )
+    return Expected(day, until, "Visit announced by the utility", "; ".join(part for part in (visit.window_words, told) if part))
+
+
+def _fitting(outlook: Outlook | None, today: dt.date) -> Expected:
+    if outlook is None:
+        return Expected("not known", "", "Collar fitted", "no forecast: the request, or the day it will be sent, is missing")
+    half = outlook.in_words(50, today=today)
+    title = f"Collar fitted: half by {half}" if outlook.at(50) else f"Collar fitted: half {half}"
+    asked = "" if outlook.asked else f", if asked by {words.day(outlook.filed_on)}"
+    never = f"; {words.in_hundred(outlook.p_never)} are never fitted" if outlook.p_never >= 0.01 else ""
+    why = f"forecast of {words.day_short(outlook.as_of, today=today)}{asked}; {_history(outlook)}{never}"
+    return Expected(half, f"{outlook.in_words(10, today=today)} to {outlook.in_words(90, today=today)}", title, why)
+
+
+def _history(outlook: Outlook) -> str:
+    own, borrowed = int(outlook.why.get("own", 0)), int(outlook.why.get("borrowed", 0))
+    from_own = f"from {words.count(own, 'fitting')} of this utility"
+    return f"{from_own} and {words.number(borrowed)} of others" if borrowed else from_own
+
+
+def _call(call: Appointment | None, today: dt.date) -> Expected:
+    if call is None:
+        return Expected(AFTER, "", "Verification call, once the collar is in", "no time is booked")
+    state = "" if call.state in PROMISED else ", offered, not answered"
+    told = f"{words.time_office(call.local_time)} at the home, {call.verifier.name}{state}"
+    return Expected(words.day_short(call.local_date, today=today), "", "Verification call", told)

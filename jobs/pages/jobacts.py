@@ -1,0 +1,132 @@
+"""What can be done on a job's page, by right and state; and which facts are wanted next, with the act that records each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from django.urls import NoReverseMatch, reverse
+
+from jobs.appointments import readiness
+from jobs.appointments.models import Appointment
+from jobs.core.models import Job, User
+from jobs.core.recordings import RECORDINGS
+from jobs.core.states import S
+from jobs.core.waiting import Waiting
+from utilities.models import FitRequest, Service
+
+
+@dataclass(frozen=True)
+class Button:
+    words: str
+    url: str
+
+
+@dataclass(frozen=True)
+class Buttons:
+    """`first`: what this state is about, the filled one foremost; `others`: all else the person may record."""
+
+    first: tuple[Button, ...]
+    others: tuple[Button, ...]
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """A missing fact, who supplies it, and the act that records it, if this person may."""
+
+    words: str
+    role: str
+    button: Button | None = None
+
+
+# What stands open on the page in each state; the rest folds away.
+FOREMOST: dict[S, tuple[str, ...]] = {
+    S.IN_BUILD: ("assign", "installed", "commissioned", "ct-check", "collar-registered", "collar-staged", "sheet-given"),
+    S.GRID_TIED: ("permission-to-operate", "final-inspection"),
+    S.AWAITING_UTILITY: ("gateway-report",),
+    S.COLLAR_ENERGIZED: ("gateway-report", "communications", "software-updated", "medical-answer"),
+    S.BACKUP_VERIFIED: ("removed", "homeowner-told"),
+    S.CANCELLED: (),
+}
+# How a missing fact, as states.py and waiting.py say it, is recorded.
+RECORDED_BY = {
+    "the commissioning date": "commissioned",
+    "a consumption-CT check that is consistent": "ct-check",
+    "the collar's serial, registered": "collar-registered",
+    "the collar staged, with place and photo or a reason": "collar-staged",
+    "the hand-over sheet, given to the homeowner": "sheet-given",
+    "the fitted collar's serial, matching the registered one": "gateway-report",
+    "the homeowner, told by telephone": "homeowner-told",
+    "the homeowner, told in writing": "homeowner-told",
+    "the temporary metering, put back and checked again": "ct-check",
+    "where the collar is": "collar-staged",
+    "a report of the gateway since the fitting": "gateway-report",
+    "the software update, confirmed since the fitting": "software-updated",
+    "the medical answer, not asked yet": "medical-answer",
+}
+BEGINS_WITH = {
+    "communications seen": "communications",
+    "a medical answer not older": "medical-answer",
+    "a report of the gateway": "gateway-report",
+}
+
+
+def buttons(
+    user: User, job: Job, state: S, services: Sequence[Service], requests: Sequence[FitRequest], call: Appointment | None
+) -> Buttons:
+    foremost = [*_of_upper_apps(user, job, state, services, requests, call), *_recordings(user, job, FOREMOST[state])]
+    rest = [what for what in RECORDINGS if what not in FOREMOST[state]]
+    if state == S.CANCELLED:
+        rest = []  # what is wrong with a cancelled job is a correction
+    return Buttons(tuple(foremost), tuple(_recordings(user, job, rest)))
+
+
+def _recordings(user: User, job: Job, whats: Sequence[str]) -> Iterator[Button]:
+    for what in whats:
+        spec = RECORDINGS[what]
+        if user.has_perm(spec.right) and (job.has_battery or not spec.battery_only):
+            yield Button(spec.button, reverse("record", kwargs={"code": job.code, "what": what}))
+
+
+def _of_upper_apps(
+    user: User, job: Job, state: S, services: Sequence[Service], requests: Sequence[FitRequest], call: Appointment | None
+) -> Iterator[Button]:
+    current = next((request for request in reversed(requests) if request.is_open), None)
+    if user.has_perm("core.record_requests"):
+        if current is not None:
+            yield from _named("Record answer", "request_contact", uid=current.uid)
+            yield from _named("Record visit", "request_visit", uid=current.uid)
+            yield from _named("Record report of fitting", "request_fitted", uid=current.uid)
+        elif state in (S.GRID_TIED, S.AWAITING_UTILITY) and services:
+            yield from _named("Record request sent", "request_sent", uid=services[0].uid)
+    if user.has_perm("core.book_calls") and state == S.COLLAR_ENERGIZED:
+        if call is None:
+            yield from _named("Book the call", "call_book", code=job.code)
+        else:
+            yield from _named("Open the call", "call", uid=call.uid)
+    if user.has_perm("core.set_plan") and state != S.CANCELLED:
+        yield from _named("Contract and milestones", "plan", code=job.code)
+
+
+def _named(words: str, name: str, **kwargs: object) -> Iterator[Button]:
+    if url := address(name, **kwargs):
+        yield Button(words, url)
+
+
+def address(name: str, **kwargs: object) -> str:
+    """The address of an upper app's page; nothing where it has no page yet."""
+    try:
+        return reverse(name, kwargs=kwargs)
+    except NoReverseMatch:
+        return ""
+
+
+def wanted(user: User, job: Job, waiting: Waiting, missing: Sequence[readiness.Missing]) -> list[Wanted]:
+    """What is missing on our side. `missing`: of a home whose collar is in, what its call still needs."""
+    rows = [Wanted(words, waiting.role, _recorder(user, job, words)) for words in waiting.missing]
+    return rows + [Wanted(gap.words, gap.role, _recorder(user, job, gap.words)) for gap in missing]
+
+
+def _recorder(user: User, job: Job, missing: str) -> Button | None:
+    what = RECORDED_BY.get(missing) or next((what for start, what in BEGINS_WITH.items() if missing.startswith(start)), None)
+    return next(_recordings(user, job, [what]), None) if what else None

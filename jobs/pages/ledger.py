@@ -1,0 +1,249 @@
+"""The ledger of a job's facts: what happened, who said so, what shows it, and what was corrected."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.urls import reverse
+
+from jobs.core import kinds as k
+from jobs.core import walltime, words
+from jobs.core.facts import KINDS
+from jobs.core.models import Fact
+
+RECENT = 6  # facts that stand open; older ones fold into one row
+PHOTOGRAPHED = (k.COLLAR_STAGED, k.COLLAR_FITTED, k.VISIT)  # where a photo is expected, its absence is said
+
+
+@dataclass(frozen=True)
+class Evidence:
+    words: str
+    url: str
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One row. `struck` rows were corrected by the row below them; `anchor` is what their "corrected" link leads to."""
+
+    anchor: str
+    day: str
+    title: str
+    under: str
+    said_by: str
+    evidence: tuple[Evidence, ...]
+    no_photo: bool
+    recorded: str
+    struck: bool = False
+    corrected_on: str = ""
+    corrected_by: str = ""  # the anchor of the correction
+    correction: str = ""  # why it was corrected, on the correcting row
+    correct_url: str = ""
+    on: dt.date | None = None
+
+
+@dataclass(frozen=True)
+class Ledger:
+    older: tuple[Entry, ...]
+    recent: tuple[Entry, ...]
+    older_from: dt.date | None = None
+    older_to: dt.date | None = None
+
+    @property
+    def older_count(self) -> int:
+        return sum(not entry.struck for entry in self.older)
+
+
+def ledger(facts: Sequence[Fact], *, zone: str, today: dt.date, may_correct: bool) -> Ledger:
+    """`facts`: all that this person may see of the job, corrected ones too, with their evidence fetched."""
+    chains = _chains(facts)
+    entries = [[_entry(fact, chain, zone=zone, today=today, may_correct=may_correct) for fact in chain] for chain in chains]
+    older, recent = entries[:-RECENT], entries[-RECENT:]
+    days = [chain[-1].day for chain in chains[:-RECENT]]
+    return Ledger(
+        tuple(entry for chain in older for entry in chain),
+        tuple(entry for chain in recent for entry in chain),
+        min(days, default=None),
+        max(days, default=None),
+    )
+
+
+def _chains(facts: Sequence[Fact]) -> list[list[Fact]]:
+    """Each fact after those it corrected, by the day of the newest: a corrected day moves the whole chain to its place."""
+    by_pk = {fact.pk: fact for fact in facts}
+    replaced = {fact.replaces_id for fact in facts if fact.replaces_id}
+    chains = []
+    for last in facts:
+        if last.pk in replaced:
+            continue
+        chain = [last]
+        while (before := by_pk.get(chain[0].replaces_id or 0)) is not None:
+            chain.insert(0, before)
+        chains.append(chain)
+    return sorted(chains, key=lambda chain: (chain[-1].day, chain[-1].pk))
+
+
+def _entry(fact: Fact, chain: Sequence[Fact], *, zone: str, today: dt.date, may_correct: bool) -> Entry:
+    place = chain.index(fact)
+    after = chain[place + 1] if place + 1 < len(chain) else None
+    title, under = described(fact, today=today)
+    evidence = tuple(Evidence(document.subject, reverse("document", kwargs={"uid": document.uid})) for document in fact.evidence.all())
+    stands = after is None and not fact.withdrawn
+    return Entry(
+        anchor=f"f{fact.pk}",
+        day=day_of(fact, zone=zone, today=today),
+        title=f"Did not happen: {title}" if fact.withdrawn else title,
+        under="" if fact.withdrawn else under,
+        said_by=_said_by(fact),
+        evidence=evidence,
+        no_photo=not evidence and fact.kind in PHOTOGRAPHED and stands,
+        recorded=f"{_day_in(fact.recorded_at, zone, today)}, {fact.recorded_by_name}",
+        struck=after is not None,
+        corrected_on=_day_in(after.recorded_at, zone, today) if after else "",
+        corrected_by=f"f{after.pk}" if after else "",
+        correction=f"corrected: {fact.reason}" if fact.replaces_id else "",
+        correct_url=reverse("correct", kwargs={"uid": fact.uid}) if stands and may_correct and KINDS[fact.kind].own else "",
+        on=fact.day,
+    )
+
+
+def day_of(fact: Fact, *, zone: str, today: dt.date) -> str:
+    """The day for the margin: "10 Sep", "9–12 Nov", with the time where one is known."""
+    if fact.happened_at is not None:
+        at = fact.happened_at.astimezone(walltime.zone_of(zone))
+        return f"{words.day_short(at.date(), today=today)} {words.time_office(at)}"
+    if fact.after_on is not None and fact.by_on is not None:
+        return words.bracket_short(fact.after_on, fact.by_on, today=today)
+    if fact.by_on is not None:
+        return words.bracket_short(None, fact.by_on, today=today)
+    return words.day_short(fact.day, today=today)
+
+
+def _day_in(at: dt.datetime, zone: str, today: dt.date) -> str:
+    return words.day_short(at.astimezone(walltime.zone_of(zone)).date(), today=today)
+
+
+def _said_by(fact: Fact) -> str:
+    role = fact.said_by_role[:1].upper() + fact.said_by_role[1:]
+    return f"{role}, {fact.said_by_name}" if fact.said_by_name else role
+
+
+# What each kind says besides its name: (title, second line).
+
+
+def described(fact: Fact, *, today: dt.date) -> tuple[str, str]:
+    value = fact.value
+    name = KINDS[fact.kind].words
+    title, under = _TOLD.get(fact.kind, _plain)(name, value, today)
+    return title[:1].upper() + title[1:], "; ".join(part for part in (under, fact.note) if part)
+
+
+def _joined(*parts: object) -> str:
+    return "; ".join(str(part) for part in parts if part)
+
+
+def _iso(value: dict[str, Any], name: str, today: dt.date) -> str:
+    told = value.get(name)
+    return words.day_short(dt.date.fromisoformat(told), today=today) if told else ""
+
+
+def _plain(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return name, _joined(*(value.get(word) for word in ("note", "reference", "version", "place", "sign", "what", "how", "remark")))
+
+
+def _ct_check(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return f"{name}: {value['verdict']}", _joined(value.get("cause"), value.get("next_test"))
+
+
+def _registered(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return f"{name}: {value['serial']}", _joined(value.get("revision"))
+
+
+def _staged(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return (name, str(value["place"])) if value.get("place") else (f"{name.replace('staged', 'not staged')}", _joined(value.get("reason")))
+
+
+def _sheet(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    language = {"en": "English", "es": "Spanish"}.get(str(value.get("language", "")), "")
+    return name, _joined(f"to {value['to']}" if value.get("to") else "", language)
+
+
+def _sent(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return (f"{name} again" if value.get("again") else name), _joined(value["utility"], value.get("route"))
+
+
+def _ended(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return name, str(value["reason"])
+
+
+def _contact(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    promised, following = _iso(value, "promised_by", today), _iso(value, "next_on", today)
+    return (
+        f"The utility said: {value['answered']}",
+        _joined(
+            f"promised by {promised}" if promised else "",
+            f"ask again {following}" if following else "",
+            value.get("person"),
+            value.get("channel"),
+        ),
+    )
+
+
+def _visit(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    outcome = str(value["outcome"])
+    title = "Visit: fitted" if outcome == "fitted" else f"Visit: not fitted, {outcome}"
+    following = f"next, {value['next_actor']}: {value.get('next_act', '')}".rstrip(": ") if value.get("next_actor") else ""
+    return title, _joined(value.get("reason"), following)
+
+
+def _fitted(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return name, _joined(f"serial {value['serial']}" if value.get("serial") else "serial not told", value.get("remark"))
+
+
+def _gateway(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    state = {"closed": "collar closed", "open": "collar open", "not seen": "collar not seen"}[str(value["state"])]
+    return f"{name}: {state}", _joined(f"serial {value['serial']}" if value.get("serial") else "", value.get("firmware"))
+
+
+def _medical(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return f"{name}: {value['answer']}", "asked on the call" if value.get("on_call") else ""
+
+
+def _told_home(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return name, _joined(value.get("how"), value.get("who"))
+
+
+def _call(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return name, _joined(f"for {_iso(value, 'on', today)} {value['time']}")
+
+
+def _verification(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    result = str(value["result"])
+    return ("Backup verified" if result == "passed" else f"{name}: {result}"), _joined(value.get("reason"))
+
+
+def _with_reason(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return name, _joined(value.get("reason"))
+
+
+_TOLD = {
+    k.CT_CHECK: _ct_check,
+    k.COLLAR_REGISTERED: _registered,
+    k.COLLAR_STAGED: _staged,
+    k.SHEET_GIVEN: _sheet,
+    k.REQUEST_SENT: _sent,
+    k.REQUEST_ENDED: _ended,
+    k.CONTACT: _contact,
+    k.VISIT: _visit,
+    k.COLLAR_FITTED: _fitted,
+    k.GATEWAY_REPORT: _gateway,
+    k.MEDICAL_ANSWER: _medical,
+    k.HOMEOWNER_TOLD: _told_home,
+    k.CALL_OFFERED: _call,
+    k.CALL_BOOKED: _call,
+    k.VERIFICATION: _verification,
+    k.VERIFICATION_VOIDED: _with_reason,
+    k.CANCELLED: _with_reason,
+}

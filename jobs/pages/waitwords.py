@@ -1,0 +1,151 @@
+"""The sentence on which a job's page begins: on whom it waits, since when, how long that takes, and what comes next."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
+
+from jobs.core import words
+from jobs.core.models import Fact, Hold
+from jobs.core.models.holds import Stops
+from jobs.core.states import Facts, JobState, S
+from jobs.core.waiting import HOMEOWNER, NOBODY, US, UTILITY, Waiting
+from jobs.pages.outlook import Outlook
+from utilities.workdays import WorkCalendar
+
+WHOM = {US: "us", UTILITY: "the utility", HOMEOWNER: "the homeowner"}
+
+
+@dataclass(frozen=True)
+class Piece:
+    """Part of a sentence: known, the fact itself (bold), or expected (italic)."""
+
+    text: str
+    kind: str = ""  # "", fact, expected
+
+
+@dataclass(frozen=True)
+class Told:
+    """What the sentence rests on."""
+
+    state: JobState
+    facts: Facts
+    waiting: Waiting
+    today: dt.date  # at the site
+    zone: str
+    utility: str = ""
+    limit: str = ""
+    limit_source: str = ""
+    calendar: WorkCalendar | None = None
+    outlook: Outlook | None = None
+    next_person: str = ""
+    fitted: Fact | None = None
+    verified_by: str = ""
+    cancelled: Fact | None = None
+    left_minor_words: str = ""  # "Nothing is owed." or "$8,640.00 is still owed.", where the person may see it
+
+
+def sentence(told: Told) -> list[Piece]:
+    if told.state.state == S.CANCELLED:
+        return _cancelled(told)
+    if told.state.state == S.BACKUP_VERIFIED:
+        return _verified(told)
+    pieces = _fitted(told) if told.state.state == S.COLLAR_ENERGIZED else []
+    return pieces + _waiting(told) + _next(told)
+
+
+def _cancelled(told: Told) -> list[Piece]:
+    fact = told.cancelled
+    if fact is None:
+        return [Piece("Cancelled.", "fact")]
+    return [
+        Piece(f"Cancelled on {words.day(fact.day)}", "fact"),
+        Piece(f" by {fact.recorded_by_name}: {fact.value.get('reason', '')}."),
+    ]
+
+
+def _verified(told: Told) -> list[Piece]:
+    known = told.facts.verified
+    assert known is not None  # the state rests on it
+    at = f", {words.time_office(known.at.astimezone(ZoneInfo(told.zone)))}" if known.at else ""
+    by = f", by {told.verified_by}" if told.verified_by else ""
+    owed = f" {told.left_minor_words}" if told.left_minor_words else ""
+    return [Piece(f"Backup verified {words.day(known.day)}{at}", "fact"), Piece(f"{by}.{owed}")]
+
+
+def _fitted(told: Told) -> list[Piece]:
+    known = told.facts.fitted
+    if known is None or told.fitted is None:
+        return []
+    day = f"on {words.day(known.day)}" if told.fitted.happened_on else words.bracket(known.after, known.day, today=told.today)
+    by = told.fitted.said_by_role
+    by = f"the {by}" if by in {"utility", "gateway", "homeowner", "crew"} else by
+    return [Piece(f"Fitted {day}", "fact"), Piece(f", told by {by}. ")]
+
+
+def _waiting(told: Told) -> list[Piece]:
+    wait = told.waiting
+    if wait.on == NOBODY or wait.since is None:
+        return [Piece("Nobody is waited on.", "fact")]
+    if wait.on == US and told.state.state == S.COLLAR_ENERGIZED:
+        return [Piece(f"Waiting on us since {words.day(wait.since)}", "fact"), Piece(f", {_how_long(told)}.")]
+    whom = told.utility if wait.on == UTILITY and told.utility else WHOM[wait.on]
+    pieces = [Piece(f"Waiting on {whom} since {words.day(wait.since)}", "fact"), Piece(f", {_how_long(told)}.")]
+    return pieces + _of_the_utility(told) if told.state.state == S.AWAITING_UTILITY else pieces
+
+
+def _how_long(told: Told) -> str:
+    since = told.waiting.since
+    assert since is not None
+    days = words.number((told.today - since).days)
+    calendar = "1 day" if days == "1" else f"{days} days"
+    if told.waiting.on != UTILITY or told.calendar is None:
+        return calendar
+    worked = told.calendar.elapsed(since, told.today)
+    return f"{calendar}, {words.number(worked)} of them business days of {told.calendar.name}"
+
+
+def _of_the_utility(told: Told) -> list[Piece]:
+    pieces = []
+    if told.waiting.on == UTILITY:
+        source = f" ({told.limit_source})" if told.limit and told.limit_source else ""
+        pieces.append(Piece(f" Its limit for the visit: {told.limit}{source}." if told.limit else " It publishes no limit for the visit."))
+    if told.outlook is not None and told.outlook.asked:
+        half, most = told.outlook.in_sentence(50), told.outlook.in_sentence(90)
+        by_half = f"by {half}" if told.outlook.at(50) else half
+        by_most = f"by {most}" if told.outlook.at(90) else most
+        pieces.append(Piece(f" Half of such requests are fitted {by_half}, nine in ten {by_most}.", "expected"))
+        if told.outlook.why.get("thin"):
+            pieces.append(Piece(" Few requests are finished at this utility, so most of this comes from others."))
+    return pieces
+
+
+def _next(told: Told) -> list[Piece]:
+    wait = told.waiting
+    if not wait.next_act:
+        return []
+    who = f"{told.next_person}, {wait.role}" if told.next_person else f"the {wait.role}"
+    due = ""
+    if wait.due_on is not None:
+        late = (told.today - wait.due_on).days
+        due = f", due {_day(wait.due_on, told.today)}"
+        due += f", {words.number(late)} {'day' if late == 1 else 'days'} late" if late > 0 else ""
+    act = wait.next_act[:1].lower() + wait.next_act[1:]
+    return [Piece(f" Next: {act} ({who}{due}).")]
+
+
+def _day(day: dt.date, today: dt.date) -> str:
+    return {-1: "yesterday", 0: "today", 1: "tomorrow"}.get((day - today).days) or words.day(day)
+
+
+def on_hold(holds: Sequence[Hold], *, since: dt.date | None, today: dt.date) -> list[str]:
+    """One sentence a hold: what is stopped, and that the homeowner's wait is not."""
+    days = f": {words.number((today - since).days)} days" if since else ""
+    return [
+        f"On hold since {words.day(hold.from_on)}: {hold.get_kind_display()}, {hold.reason} ({hold.by_name}). "
+        f"Stopped: {words.listed([str(Stops(what).label) for what in hold.stops])}; the homeowner's wait is not{days}. "
+        f"To review on {words.day(hold.review_on)}."
+        for hold in holds
+    ]

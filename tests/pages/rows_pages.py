@@ -1,0 +1,16 @@
+from __future__ import annotations
+
+from tests.pages.addresses import ALL, STRANGERS, Row
+from tests.pages.rows_core import a_job
+
+ROWS: dict[str, Row] = {
+    "today": Row(ALL),
+    "jobs": Row(ALL),
+    "jobs_csv": Row(ALL),
+    "jobs_xlsx": Row(ALL),
+    "job": Row(ALL, None, a_job),
+    "search": Row(ALL, query={"q": "sawmill"}),
+    "emergency": Row(ALL, ALL),
+    "health_live": Row(ALL | STRANGERS),
+    "health_ready": Row(ALL | STRANGERS),
+}

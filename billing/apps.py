@@ -7,8 +7,9 @@ class BillingConfig(AppConfig):
     verbose_name = "Money"
 
     def ready(self) -> None:
-        from billing import earning, notices
-        from jobs.core import followups
+        from billing import earning, imports, notices
+        from jobs.core import followups, importing
 
         followups.register(earning.earn)
         notices.register()
+        importing.register(imports.KIND)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 from django.contrib.auth.models import AnonymousUser
 from django.db import models
-from django.db.models import F, OuterRef, Q, Subquery, Sum
+from django.db.models import Exists, F, OuterRef, Q, Subquery, Sum
 from django.db.models.functions import Coalesce
 
 from jobs.core.models import Job, Person, StoredFile, User
@@ -212,6 +212,13 @@ class InvoiceQuerySet(models.QuerySet["Invoice"]):
 
     def open(self) -> InvoiceQuerySet:
         return self.released().with_left().filter(amount_minor__gt=_allocated("invoice"))
+
+    def part_paid(self) -> InvoiceQuerySet:
+        """Something was paid, and not all."""
+        return self.open().filter(Exists(Allocation.objects.filter(invoice=OuterRef("pk"), kind=AllocationKind.PAYMENT)))
+
+    def paid(self) -> InvoiceQuerySet:
+        return self.released().with_left().filter(amount_minor__lte=_allocated("invoice"))
 
 
 class Invoice(models.Model):

@@ -18,9 +18,10 @@ from jobs.core.states import S
 _COMPANY = ("company_name", "company_address", "company_phone", "company_email", "company_licence")
 
 
-def plain_of(invoice: Invoice, *, number: int, issued_on: dt.date, due_on: dt.date) -> Plain:
-    """The invoice under this number and these days. Days are written in the homeowner's form."""
+def plain_of(invoice: Invoice, *, number: int | None, issued_on: dt.date, due_on: dt.date) -> Plain:
+    """The invoice under this number (None: as a draft is read before it is released). Days are written in the homeowner's form."""
     milestone, job = invoice.milestone, invoice.job
+    named = "draft" if number is None else str(number)
     told = rules.several(*_COMPANY, "payment_instructions")
     company = Company(**{name.removeprefix("company_"): str(told[name]) for name in _COMPANY})
     amount = money.shown(invoice.amount_minor)
@@ -28,7 +29,7 @@ def plain_of(invoice: Invoice, *, number: int, issued_on: dt.date, due_on: dt.da
     assert milestone.earned_on is not None
     return Plain(
         company=company,
-        number=str(number),
+        number=named,
         job=job.code,
         to=invoice.payer.name,
         to_address=invoice.payer.address,
@@ -48,8 +49,8 @@ def plain_of(invoice: Invoice, *, number: int, issued_on: dt.date, due_on: dt.da
         total=amount,
         evidence=tuple(_evidence(job, milestone)),
         notices=tuple(_notices(job)),
-        how_to_pay=_how_to_pay(company, str(told["payment_instructions"]), number),
-        foot=f"{company.name}, invoice {number}, as of {day(issued_on)}",
+        how_to_pay=_how_to_pay(company, str(told["payment_instructions"]), named),
+        foot=f"{company.name}, invoice {named}, as of {day(issued_on)}",
     )
 
 
@@ -110,7 +111,7 @@ def _notices(job: Job) -> list[tuple[str, str]]:
     return [(caution.signal(language), caution.text(language)) for language in languages]
 
 
-def _how_to_pay(company: Company, instructions: str, number: int) -> str:
+def _how_to_pay(company: Company, instructions: str, number: str) -> str:
     reach = words.listed([part for part in (company.phone and _phone(company.phone), company.email) if part], last="or")
     lines = [instructions, f"Please name invoice {number} with your payment.", f"Questions: {reach}." if reach else ""]
     return "\n".join(line for line in lines if line)

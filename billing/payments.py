@@ -37,6 +37,13 @@ def record_payment(
     method: str = PaymentMethod.BANK,
 ) -> Payment:
     """Money came in. What of it is put to nothing stays unapplied and stands on finance's Today."""
+    return enter(payer, amount_minor=amount_minor, received_on=received_on, reference=reference, parts=parts, method=method, by=by)
+
+
+def enter(
+    payer: Payer, *, amount_minor: int, received_on: dt.date, reference: str, parts: Sequence[Portion], method: str, by: Actor
+) -> Payment:
+    """The rule behind record_payment, shared with the import. The caller holds the payer's lock."""
     reference = " ".join(reference.split())
     if amount_minor <= 0:
         raise Refused("A payment must be more than zero.", field="amount_minor")

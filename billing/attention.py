@@ -1,0 +1,238 @@
+"""What of the money needs a person today: finance's sections, and for the manager what the utilities hold up."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+
+from django.urls import reverse
+
+from billing import figures
+from billing.dates import office_day
+from billing.figures import Receivable
+from billing.models import Invoice, Milestone, Payment
+from jobs.core import clock, money
+from jobs.core.attention import Attention, Figure, Row, Section
+from jobs.core.models import Job, User
+from jobs.core.words import count, day_short
+
+MOST = 10
+
+
+def for_user(user: User) -> Attention:
+    """At most ten rows of each. Who bills sees all; who sees amounts of money and does not bill sees what the utilities hold up."""
+    if not user.has_perm("core.see_money"):
+        return Attention()
+    today = clock.office_today()
+    unbilled = _unbilled(today)
+    waiting = Figure(
+        "Unbilled, waiting on utility",
+        money.shown_whole(figures.total_minor(figures.unbilled_waiting_on_utility())),
+        reverse("milestones_waiting"),
+        "not a receivable; it has no due day yet",
+    )
+    if not user.has_perm("core.bill"):
+        return Attention(sections=(unbilled,), figures=(waiting,))
+    receivables = figures.receivables()
+    earned = figures.earned_not_invoiced()
+    return Attention(
+        sections=(
+            _earned(today),
+            _drafts(today),
+            _overdue(receivables, today),
+            _questions(today),
+            _short(today),
+            _unapplied(today),
+            unbilled,
+        ),
+        figures=(
+            Figure("Earned, not invoiced", money.shown(figures.total_minor(earned)), reverse("milestones_earned")),
+            Figure("Invoiced, not paid", money.shown(sum(row.left_minor for row in receivables)), reverse("receivables")),
+            waiting,
+        ),
+    )
+
+
+def home_of(job: Job) -> str:
+    return f"{job.homeowner or job.code}, {job.site.street}"
+
+
+def _age(since: dt.date | None, today: dt.date) -> str:
+    return "" if since is None else count((today - since).days, "day")
+
+
+def _earned(today: dt.date) -> Section:
+    found = figures.earned_not_invoiced()
+    return Section(
+        name="money_earned",
+        title="Milestones earned, not invoiced",
+        headings=("Earned", "Home", "Milestone", "Payer", "Age", "Amount", "Next act"),
+        rows=[_earned_row(milestone, today) for milestone in found.with_invoice()[:MOST]],
+        nothing="Every milestone that is earned is invoiced.",
+        all_url=reverse("milestones_earned"),
+        total=found.count(),
+        order=10,
+    )
+
+
+def _earned_row(milestone: Milestone, today: dt.date) -> Row:
+    invoice: Invoice | None = getattr(milestone, "invoice", None)
+    assert milestone.earned_on is not None
+    return Row(
+        margin=day_short(milestone.earned_on, today=today),
+        title=home_of(milestone.job),
+        under=milestone.job.code,
+        url=reverse("invoice", kwargs={"uid": invoice.uid}) if invoice else reverse("milestones_earned"),
+        cells=(milestone.name, milestone.payer.name, _age(milestone.earned_on, today), money.shown(milestone.amount_minor)),
+        next_act="Release invoice" if invoice else "Draft invoice",
+    )
+
+
+def _drafts(today: dt.date) -> Section:
+    found = figures.drafts()
+    total = figures.total_minor(found)
+    return Section(
+        name="money_drafts",
+        title="Drafted invoices to release",
+        headings=("Drafted", "Home", "Milestone", "Payer", "Amount", "Next act"),
+        rows=[
+            Row(
+                margin=day_short(office_day(draft.drafted_at), today=today),
+                title=home_of(draft.job),
+                under=draft.job.code,
+                url=reverse("invoice", kwargs={"uid": draft.uid}),
+                cells=(draft.milestone.name, draft.payer.name, money.shown(draft.amount_minor)),
+                next_act="Release invoice",
+            )
+            for draft in found.select_related("job__site", "milestone", "payer").prefetch_related("job__parties__person")[:MOST]
+        ],
+        nothing="No draft waits for release.",
+        note=f"together {money.shown(total)}" if total else "",
+        all_url=reverse("invoices_release"),
+        total=found.count(),
+        order=11,
+    )
+
+
+def _overdue(receivables: Iterable[Receivable], today: dt.date) -> Section:
+    late = [row for row in receivables if row.days_past_due(today) > 0]
+    sums = figures.by_bucket(late, today=today)
+    parts = [f"{bucket.value} days {money.shown(minor)}" for bucket, minor in sums.items() if minor]
+    return Section(
+        name="money_overdue",
+        title="Overdue",
+        headings=("Due", "Home", "Invoice", "Payer", "Open", "Next act"),
+        rows=[
+            Row(
+                margin=day_short(row.due_on, today=today),
+                late=f"{count(row.days_past_due(today), 'day')} late",
+                title=home_of(row.job),
+                under=row.job.code,
+                url=reverse("invoice", kwargs={"uid": row.invoice.uid}) if row.invoice else reverse("receivables"),
+                cells=(row.name, row.payer_name, money.shown(row.left_minor)),
+                next_act="Record payment",
+            )
+            for row in late[:MOST]
+        ],
+        nothing="No invoice is overdue.",
+        note=", ".join(parts),
+        all_url=reverse("receivables"),
+        total=len(late),
+        order=12,
+    )
+
+
+def _questions(today: dt.date) -> Section:
+    found = figures.questions()
+    return Section(
+        name="money_questions",
+        title="Facts that changed after their invoice",
+        headings=("Asked", "Home", "Question", "Next act"),
+        rows=[
+            Row(
+                margin=day_short(milestone.question_on, today=today) if milestone.question_on else "",
+                title=home_of(milestone.job),
+                under=milestone.job.code,
+                url=reverse("invoice", kwargs={"uid": milestone.invoice.uid}),
+                cells=(milestone.question,),
+                next_act="Answer",
+            )
+            for milestone in found.with_invoice()[:MOST]
+        ],
+        nothing="Every released invoice still rests on its facts.",
+        note="the invoice stays as it is until you decide",
+        total=found.count(),
+        order=9,
+    )
+
+
+def _short(today: dt.date) -> Section:
+    found = figures.short_paid()
+    return Section(
+        name="money_short",
+        title="Short-paid",
+        headings=("Due", "Home", "Invoice", "Payer", "Still open", "Next act"),
+        rows=[
+            Row(
+                margin=day_short(invoice.due_on, today=today) if invoice.due_on else "",
+                title=home_of(invoice.job),
+                under=invoice.job.code,
+                url=reverse("invoice", kwargs={"uid": invoice.uid}),
+                cells=(str(invoice), invoice.payer.name, money.shown(invoice.left_minor)),
+                next_act="Ask or write off",
+            )
+            for invoice in found.select_related("job__site", "payer").prefetch_related("job__parties__person")[:MOST]
+        ],
+        nothing="No invoice is paid in part.",
+        all_url=f"{reverse('invoices')}?state=part",
+        total=found.count(),
+        order=13,
+    )
+
+
+def _unapplied(today: dt.date) -> Section:
+    found = figures.unapplied()
+    return Section(
+        name="money_unapplied",
+        title="Payments unapplied",
+        headings=("Received", "Payer", "Reference", "Amount", "Unapplied", "Next act"),
+        rows=[_unapplied_row(payment, today) for payment in found.select_related("payer")[:MOST]],
+        nothing="Every payment is put to what it paid.",
+        all_url=f"{reverse('payments')}?unapplied=yes",
+        total=found.count(),
+        order=14,
+    )
+
+
+def _unapplied_row(payment: Payment, today: dt.date) -> Row:
+    return Row(
+        margin=day_short(payment.received_on, today=today),
+        title=payment.payer.name,
+        url=reverse("payment", kwargs={"uid": payment.uid}),
+        cells=(payment.reference, money.shown(payment.amount_minor), money.shown(payment.left_minor)),
+        next_act="Apply",
+    )
+
+
+def _unbilled(today: dt.date) -> Section:
+    rows = figures.unbilled_by_utility()
+    return Section(
+        name="money_waiting",
+        title="Money held up by the utility",
+        headings=("Since", "Utility", "Homes", "Longest wait", "Unbilled", "Next act"),
+        rows=[
+            Row(
+                margin=day_short(row.since, today=today) if row.since else "",
+                title=row.name,
+                url=f"{reverse('milestones_waiting')}?utility={row.uid or ''}",
+                cells=(str(row.homes), _age(row.since, today), money.shown(row.minor)),
+                next_act="See homes",
+            )
+            for row in rows[:MOST]
+        ],
+        nothing="No milestone waits on a utility.",
+        note="unbilled, waiting on the utility: not a receivable; it has no due day yet",
+        all_url=reverse("milestones_waiting"),
+        total=len(rows),
+        order=30,
+    )

@@ -1,0 +1,196 @@
+"""Forms of money: what is typed, read into what the acts take."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from typing import Any, cast
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from billing.milestones import Part
+from billing.models import AllocationKind, Milestone, Payer, PayerKind, PaymentMethod
+from billing.payments import Debt, Portion
+from billing.shares import percent_text
+from billing.triggers import TRIGGERS
+from jobs.core.forms import DayField, MoneyField, OfficeForm
+
+
+class ShareField(forms.Field):
+    """A percentage with up to four decimals, "33.3333"; gives millionths, or None if left empty."""
+
+    widget = forms.TextInput
+    width = "w-short"
+
+    def to_python(self, value: Any) -> int | None:
+        if value is None or isinstance(value, int):
+            return value
+        typed = "".join(value.split()).removesuffix("%")
+        if not typed:
+            return None
+        found = re.fullmatch(r"([0-9]{1,3})(?:\.([0-9]{0,4}))?", typed, re.ASCII)
+        if not found:
+            raise ValidationError(f'"{value.strip()}" is not a share. A percentage such as 80 or 33.3333 is wanted.')
+        return int(found[1]) * 10_000 + int((found[2] or "").ljust(4, "0"))
+
+    def prepare_value(self, value: Any) -> Any:
+        return percent_text(value).removesuffix("\u202f%") if isinstance(value, int) else value
+
+
+class PlanForm(OfficeForm):
+    contract_minor = MoneyField(label="Contract's price", least_minor=1)
+    signed_on = DayField(label="Contract signed on", required=False)
+    payer = forms.ModelChoiceField(
+        Payer.objects.filter(person__isnull=True),
+        label="Who pays",
+        required=False,
+        empty_label="The homeowner",
+        help_text="A lender or third-party owner who is not listed is added first.",
+        to_field_name="uid",
+    )
+
+
+class PartForm(OfficeForm):
+    """One milestone; a row with nothing in it is left out."""
+
+    name = forms.CharField(label="Name", max_length=80, required=False)
+    share = ShareField(label="Share in per cent", required=False)
+    clause = forms.CharField(label="The contract's words", required=False, max_length=500, widget=forms.Textarea(attrs={"rows": 2}))
+    triggers = forms.MultipleChoiceField(
+        label="Earned by all of", choices=list(TRIGGERS.items()), required=False, widget=forms.CheckboxSelectMultiple
+    )
+    payer_triggers = forms.MultipleChoiceField(
+        label="The payer pays only on all of", choices=list(TRIGGERS.items()), required=False, widget=forms.CheckboxSelectMultiple
+    )
+
+    @property
+    def blank(self) -> bool:
+        told = self.cleaned_data
+        return not (told.get("name") or told.get("share") or told.get("triggers"))
+
+    def clean(self) -> dict[str, Any]:
+        told: dict[str, Any] = super().clean() or {}
+        if "share" in told and told["share"] is None and (told.get("name") or told.get("triggers")):
+            self.add_error("share", "The share is empty. A percentage such as 80 is wanted.")
+        return told
+
+    def part(self) -> Part:
+        told = self.cleaned_data
+        return Part(told["name"], told["clause"], told["share"], tuple(told["triggers"]), tuple(told["payer_triggers"]))
+
+
+def part_forms(data: Any, parts: Sequence[Part], *, rows: int = 4) -> list[PartForm]:
+    """As many rows as the plan has and one more, at least four; a plan on record is shown, a posted one kept."""
+    forms_ = []
+    for place in range(max(rows, len(parts) + 1)):
+        part = parts[place] if place < len(parts) else None
+        initial = (
+            {
+                "name": part.name,
+                "share": part.share_millionths,
+                "clause": part.clause,
+                "triggers": part.triggers,
+                "payer_triggers": part.payer_triggers,
+            }
+            if part
+            else {}
+        )
+        forms_.append(PartForm(data, prefix=f"part{place + 1}", initial=initial))
+    return forms_
+
+
+class PayerForm(OfficeForm):
+    name = forms.CharField(label="Name", max_length=160)
+    kind = forms.ChoiceField(label="What it is", choices=[(k.value, k.label) for k in PayerKind if k != PayerKind.HOMEOWNER])
+    email = forms.EmailField(label="E-mail of its desk", required=False)
+    address = forms.CharField(label="Address on invoices", max_length=240, required=False)
+    terms_days = forms.IntegerField(
+        label="Pays within, days", required=False, min_value=0, max_value=365, help_text="Left empty: the house rule holds."
+    )
+
+
+class ChoosePayerForm(OfficeForm):
+    q = forms.CharField(label="Payer, home or invoice number", max_length=80)
+
+
+class PaymentForm(OfficeForm):
+    amount_minor = MoneyField(label="Amount received", least_minor=1)
+    received_on = DayField(label="Received on")
+    reference = forms.CharField(label="Reference", max_length=120, required=False, help_text="What the bank or the check says.")
+    method = forms.ChoiceField(label="How it came", choices=PaymentMethod.choices)
+
+    def __init__(self, data: Any = None, *, debts: Sequence[Debt], **kwargs: Any) -> None:
+        super().__init__(data, **kwargs)
+        self.parts = PartsForm(data, debts=debts)
+
+    def is_valid(self) -> bool:
+        own, parts = super().is_valid(), self.parts.is_valid()
+        return own and parts
+
+
+class PartsForm(OfficeForm):
+    """For each debt of the payer: what was paid on it, what the lender kept as its fee, and what is given up."""
+
+    reason = forms.CharField(label="Reason, if something is written off", max_length=240, required=False)
+
+    KINDS = (("paid", AllocationKind.PAYMENT), ("fee", AllocationKind.FEE), ("off", AllocationKind.WRITE_OFF))
+
+    def __init__(self, data: Any = None, *, debts: Sequence[Debt], money_only: bool = False, **kwargs: Any) -> None:
+        super().__init__(data, **kwargs)
+        self.debts = list(debts)
+        self.kinds = self.KINDS[:1] if money_only else self.KINDS
+        for debt in self.debts:
+            for word, kind in self.kinds:
+                self.fields[f"{word}_{debt.uid.hex}"] = MoneyField(label=AllocationKind(kind).label, required=False, least_minor=1)
+
+    def clean(self) -> dict[str, Any]:
+        told: dict[str, Any] = super().clean() or {}
+        words = tuple(f"{word}_" for word, _ in self.KINDS)
+        if any(name.startswith(words) and self.data[name].strip() and name not in self.fields for name in self.data):
+            raise ValidationError("One of the invoices is no longer open; what was typed for it is not recorded. Look at the list again.")
+        return told
+
+    def portions(self) -> list[Portion]:
+        told = self.cleaned_data
+        return [
+            Portion(debt, amount, kind.value, told["reason"] if kind == AllocationKind.WRITE_OFF else "")
+            for debt in self.debts
+            for word, kind in self.kinds
+            if (amount := told.get(f"{word}_{debt.uid.hex}"))
+        ]
+
+    def rows(self) -> list[tuple[Debt, list[forms.BoundField]]]:
+        return [(debt, [self[f"{word}_{debt.uid.hex}"] for word, _ in self.kinds]) for debt in self.debts]
+
+
+class WriteOffForm(OfficeForm):
+    amount_minor = MoneyField(label="Amount given up", least_minor=1)
+    reason = forms.CharField(label="Reason", max_length=240)
+
+
+class AnswerForm(OfficeForm):
+    answer = forms.CharField(label="What was decided", max_length=400, widget=forms.Textarea(attrs={"rows": 3}))
+
+
+class PeriodForm(OfficeForm):
+    """The report's period is always said: without one it would not be known what it covers."""
+
+    from_on = DayField(label="From")
+    to_on = DayField(label="To")
+    utility = forms.ChoiceField(label="Utility", required=False)
+
+    def __init__(self, *args: Any, utilities: Sequence[tuple[str, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        cast(forms.ChoiceField, self.fields["utility"]).choices = [("", "all"), *utilities]
+
+    def clean(self) -> dict[str, Any]:
+        told: dict[str, Any] = super().clean() or {}
+        if told.get("from_on") and told.get("to_on") and told["from_on"] > told["to_on"]:
+            self.add_error("to_on", "The last day comes before the first. A later day is wanted.")
+        return told
+
+
+def parts_of(milestones: Sequence[Milestone]) -> list[Part]:
+    """A plan on record as its form shows it."""
+    return [Part(m.name, m.clause, m.share_millionths, tuple(m.triggers), tuple(m.payer_triggers)) for m in milestones]

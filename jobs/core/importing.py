@@ -310,9 +310,9 @@ def _unanswered(kind: Kind, answers: Mapping[str, str]) -> list[str]:
 
 
 def _beyond_rights(kind: Kind, matching: Matching, by: Actor) -> Sequence[str]:
-    beyond = [matching.heading(c.name) for c in kind.columns if c.right and c.name in matching.places and not by.may(c.right)]
+    beyond = sorted(matching.places[c.name] for c in kind.columns if c.right and c.name in matching.places and not by.may(c.right))
     if not beyond:
         return ()
-    named = words.listed([f"“{heading}”" for heading in beyond])
+    named = words.listed([f"“{matching.headings[place]}”" for place in beyond])
     verb = "sets" if len(beyond) == 1 else "set"
     return (f"{named} {verb} amounts of money, which your role may not do: leave them out, or let someone who may bring the file in.",)

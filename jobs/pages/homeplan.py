@@ -218,10 +218,14 @@ def _utilities(values: Values, planned: Planned) -> None:
     # The record may know the day more closely than the list; it contradicts it only where it reaches outside.
     after = standing.after or standing.day - dt.timedelta(days=1)
     if after < (when.after or dt.date.min) or standing.day > when.by:
-        recorded_days, told_days = words.bracket(after, standing.day), words.bracket(when.after, when.by)
+        recorded_days, told_days = _bracket(after, standing.day), _bracket(when.after, when.by)
         planned.conflicts.append((column, _both("fitting", recorded_days, told_days)))
     elif told_serial and fitted_serial and told_serial != fitted_serial:
         planned.conflicts.append(("fitted_serial", _both("fitted serial", str(fitted_serial), told_serial)))
+
+
+def _bracket(after: dt.date | None, by: dt.date) -> str:
+    return words.bracket(after, by, today=dt.date.min)  # with its year always: the two days may differ by nothing else
 
 
 def _money(values: Values, planned: Planned) -> None:

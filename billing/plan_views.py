@@ -180,7 +180,7 @@ def _period_form(request: HttpRequest) -> PeriodForm:
 
 @right("core.see_money")
 @require_safe
-def report_milestones(request: HttpRequest) -> HttpResponse:
+def milestone_report(request: HttpRequest) -> HttpResponse:
     """What was earned in a period, by the day on which it was recorded; nothing is shown before a period is chosen."""
     form = _period_form(request)
     context: dict[str, object] = {"form": form, "today": clock.office_today()}

@@ -15,6 +15,14 @@ from tests.make import make_user
 NOW = dt.datetime(2026, 11, 18, 18, 0, tzinfo=dt.UTC)
 
 
+@pytest.fixture(autouse=True, scope="session")
+def _quick_passwords() -> None:
+    # The real hash is slow on purpose; a person is made in most tests.
+    from django.conf import settings
+
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
 @pytest.fixture(autouse=True)
 def _today(request: pytest.FixtureRequest):
     if request.node.get_closest_marker("real_clock"):

@@ -7,14 +7,15 @@ from typing import Any
 from django import forms
 from django.conf import settings
 from django.contrib.auth import views as auth_views
-from django.contrib.auth.forms import AuthenticationForm
+from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm
 from django.db.models import Prefetch
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, render
+from django.views.decorators.http import require_safe
 
 from jobs.core import clock, people, rules
 from jobs.core.actors import actor
-from jobs.core.forms import DayField, OfficeForm
+from jobs.core.forms import DayField, OfficeForm, speak
 from jobs.core.models import Crew, CrewMember, Rule, User
 from jobs.core.models.people import Language
 from jobs.core.refusals import Refused
@@ -31,6 +32,7 @@ class SignIn(auth_views.LoginView):
     def get_form(self, form_class: Any = None) -> AuthenticationForm:
         form = super().get_form(form_class)
         form.fields["username"].label = "E-mail"
+        speak(form)
         return form
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
@@ -52,6 +54,16 @@ def demo_people() -> list[tuple[str, str, str]]:
 
 class Password(auth_views.PasswordChangeView):
     template_name = "core/password.html"
+
+    def get_form(self, form_class: Any = None) -> PasswordChangeForm:
+        form = super().get_form(form_class)
+        speak(form)
+        return form
+
+    def form_invalid(self, form: PasswordChangeForm) -> HttpResponse:
+        response = self.render_to_response(self.get_context_data(form=form))
+        response.status_code = 422
+        return response
 
     def get_success_url(self) -> str:
         return "/"
@@ -77,6 +89,7 @@ class KnownPersonForm(PersonForm):
 
 
 @right("core.run_office")
+@require_safe
 def people_list(request: HttpRequest) -> HttpResponseBase:
     today = clock.office_today()
     memberships = Prefetch("crew_memberships", CrewMember.objects.on(today).select_related("crew"), to_attr="crews_today")
@@ -150,6 +163,7 @@ class RuleForm(OfficeForm):
 
 
 @right("core.run_office")
+@require_safe
 def rule_list(request: HttpRequest) -> HttpResponseBase:
     newest: dict[str, Rule] = {}
     today = clock.office_today()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 from typing import Any
 
-from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_POST, require_safe
 
@@ -19,7 +19,7 @@ from jobs.core.models import Document, Fact, Hold, Job
 from jobs.core.record_forms import CorrectForm, RevealForm
 from jobs.core.recordings import RECORDINGS, Recording
 from jobs.core.refusals import NotAllowed, Refused
-from jobs.core.web import recorded, right
+from jobs.core.web import download, recorded, right
 
 
 def seen_job(request: HttpRequest, code: str) -> Job:
@@ -112,10 +112,7 @@ def reveal(request: HttpRequest, code: str) -> HttpResponseBase:
 def document(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
     """A photo or paper, as a download."""
     found = get_object_or_404(Document.objects.filter(job__in=Job.objects.seen_by(request.user)).select_related("file"), uid=uid)
-    kept = files.path_of(found.file.sha256).open("rb")
-    response = FileResponse(kept, as_attachment=True, filename=found.name, content_type=found.content_type)
-    response.headers["X-Content-Type-Options"] = "nosniff"
-    return response
+    return download(files.read(found.file), found.name, found.content_type)
 
 
 @right("core.add_jobs")

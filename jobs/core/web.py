@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Concatenate, ParamSpec, cast
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.http import HttpRequest, HttpResponseBase, HttpResponseRedirect
+from django.http import HttpRequest, HttpResponse, HttpResponseBase, HttpResponseRedirect, StreamingHttpResponse
 from django.urls import reverse
+from django.utils.http import content_disposition_header
 
 from jobs.core.refusals import NotAllowed
 
@@ -36,6 +37,16 @@ def right(*names: str) -> Callable[[View[P]], View[P]]:
 def signed_in(view: View[P]) -> View[P]:
     """For every role."""
     return login_required(view)
+
+
+def download(data: bytes | Iterable[str], name: str, content_type: str) -> HttpResponseBase:
+    """A file as a download, never shown inside the page: what a stranger named or drew must not run here."""
+    answer = (
+        HttpResponse(data, content_type=content_type) if isinstance(data, bytes) else StreamingHttpResponse(data, content_type=content_type)
+    )
+    answer.headers["Content-Disposition"] = content_disposition_header(as_attachment=True, filename=name) or "attachment"
+    answer.headers["X-Content-Type-Options"] = "nosniff"
+    return answer
 
 
 def recorded(request: HttpRequest, sentence: str, to: str, **kwargs: object) -> HttpResponseRedirect:

@@ -64,7 +64,7 @@ def _code(by: Actor):
 def _new_user(by: Actor):
     return "rosa@larchlantern.example", {
         "name": "Rosa Lind",
-        "password": "lantern-in-a-larch",
+        "password": "wading-heron-at-noon",
         "roles": [SCHEDULER],
         "zone": "America/Denver",
         "languages": ["en"],

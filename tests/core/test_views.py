@@ -175,13 +175,13 @@ def test_a_person_is_added_and_signs_in(page, client):
     page.post(
         reverse("person_new"),
         {
-            "name": "Rosa Lind", "email": "rosa@larchlantern.example", "password": "lantern-in-a-larch", "roles": ["finance"],
+            "name": "Rosa Lind", "email": "rosa@larchlantern.example", "password": "wading-heron-at-noon", "roles": ["finance"],
             "zone": "America/Denver", "languages": ["en"], "crew": "",
         },
     )  # fmt: skip
     page.post(reverse("sign_out"))
 
-    found = client.post(reverse("sign_in"), {"username": "rosa@larchlantern.example", "password": "lantern-in-a-larch"})
+    found = client.post(reverse("sign_in"), {"username": "rosa@larchlantern.example", "password": "wading-heron-at-noon"})
 
     assert found.status_code == 302
     assert User.objects.get(email="rosa@larchlantern.example").role_words == "finance"

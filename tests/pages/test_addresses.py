@@ -44,7 +44,7 @@ def row_of_any(row: Row) -> frozenset[str]:
 
 
 def _asks_to_sign_in(response) -> bool:
-    return response.status_code == 302 and response.headers["Location"].startswith(reverse("sign_in"))
+    return response.status_code == 302 and response.headers["Location"].startswith(f"{reverse('sign_in')}?next=")
 
 
 @pytest.mark.django_db

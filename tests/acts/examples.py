@@ -8,6 +8,7 @@ from __future__ import annotations
 import importlib
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from jobs.core.actors import Actor
@@ -34,6 +35,6 @@ def roles(*names: str) -> frozenset[str]:
 
 def all_examples() -> dict[str, Example]:
     found: dict[str, Example] = {}
-    for app in ("core", "notices", "utilities", "billing", "appointments", "pages"):
-        found |= importlib.import_module(f"tests.acts.of_{app}").EXAMPLES
+    for path in sorted(Path(__file__).parent.glob("of_*.py")):
+        found |= importlib.import_module(f"tests.acts.{path.stem}").EXAMPLES
     return found

@@ -9,6 +9,7 @@ from __future__ import annotations
 import importlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 from django.urls import URLPattern, URLResolver, get_resolver
@@ -56,6 +57,6 @@ def named(patterns: list[URLPattern | URLResolver] | None = None) -> Iterator[st
 
 def table() -> dict[str, Row]:
     rows: dict[str, Row] = {}
-    for app in ("core", "notices", "utilities", "billing", "appointments", "pages"):
-        rows |= importlib.import_module(f"tests.pages.rows_{app}").ROWS
+    for path in sorted(Path(__file__).parent.glob("rows_*.py")):
+        rows |= importlib.import_module(f"tests.pages.{path.stem}").ROWS
     return rows

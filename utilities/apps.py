@@ -6,8 +6,9 @@ class UtilitiesConfig(AppConfig):
     label = "utilities"
 
     def ready(self) -> None:
-        from jobs.core import followups
-        from utilities import truth, waking
+        from jobs.core import followups, importing
+        from utilities import imports, truth, waking
 
         followups.register(truth.keep_requests_true)
         followups.register(waking.owe_forecasts)
+        importing.register(imports.KIND)

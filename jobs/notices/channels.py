@@ -57,13 +57,14 @@ def mail_of(message: Message) -> EmailMessage:
     mail["Message-ID"] = message.message_id
     # RFC 3834: no vacation notice answers this.
     mail["Auto-Submitted"] = "auto-generated"
-    mail["Content-Language"] = message.language
     if answers := rules.text("company_email"):
         mail["Reply-To"] = answers
     mail.set_content(shown.text)
     mail.add_alternative(shown.html, subtype="html")
     for part in shown.attachments:
         _attach(mail, part)
+    # Last: what begins with Content moves into a part whenever one is added.
+    mail["Content-Language"] = message.language
     return mail
 
 

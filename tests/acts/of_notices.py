@@ -1,5 +1,64 @@
 from __future__ import annotations
 
-from tests.acts.examples import Example
+from typing import Any
 
-EXAMPLES: dict[str, Example] = {}
+from jobs.core import clock
+from jobs.core.actors import Actor
+from jobs.core.models import Party
+from jobs.core.states import S as State
+from jobs.notices import consent, outbox
+from jobs.notices.models import Message
+from jobs.notices.models import State as MessageState
+from tests.acts.examples import Example, M, S, roles
+from tests.make import SYSTEM, make_job
+from tests.notices.make import claimed, released, removed
+
+# Whoever may release may do all of these.
+WHO = roles(M, S)
+
+
+def _owed(by: Actor) -> tuple[Any, dict[str, Any]]:
+    return removed(), {}
+
+
+def _several(by: Actor) -> tuple[Any, dict[str, Any]]:
+    return [str(removed().uid), str(removed().uid)], {}
+
+
+def _in_its_minute(by: Actor) -> tuple[Any, dict[str, Any]]:
+    return outbox.release(removed(), by=SYSTEM), {}
+
+
+def _unsure(by: Actor) -> Any:
+    message = claimed()
+    Message.objects.filter(pk=message.pk).update(state=MessageState.MAY_HAVE_BEEN_SENT, claimed_until=None)
+    message.refresh_from_db()
+    return message
+
+
+def _nobody(by: Actor) -> tuple[Any, dict[str, Any]]:
+    job = make_job(State.BACKUP_VERIFIED)
+    owner = job.parties.get(role="owner").person
+    job.parties.all().delete()
+    message = removed(job)
+    Party.objects.create(job=job, person=owner, role="owner", from_on=clock.office_today())
+    return message, {}
+
+
+def _ended(by: Actor) -> tuple[Any, dict[str, Any]]:
+    message = released()
+    consent.end(message, how="on the telephone", by=SYSTEM)
+    return message, {"how": "by letter"}
+
+
+EXAMPLES: dict[str, Example] = {
+    "jobs.notices.outbox.release": Example(WHO, _owed),
+    "jobs.notices.outbox.release_many": Example(WHO, _several),
+    "jobs.notices.outbox.take_back": Example(WHO, _in_its_minute),
+    "jobs.notices.outbox.withdraw_message": Example(WHO, lambda by: (removed(), {"reason": "settled on the telephone"})),
+    "jobs.notices.outbox.send_again": Example(WHO, lambda by: (_unsure(by), {})),
+    "jobs.notices.outbox.record_arrived": Example(WHO, lambda by: (_unsure(by), {"how": "they said so on the telephone"})),
+    "jobs.notices.outbox.look_again": Example(WHO, _nobody),
+    "jobs.notices.consent.end": Example(WHO, lambda by: (released(), {"how": "on the telephone"})),
+    "jobs.notices.consent.give_again": Example(WHO, _ended),
+}

@@ -12,6 +12,8 @@ from jobs.core.models import ImportRun
 from utilities.models import Utility
 
 HOMES = Path(__file__).parent / "data" / "homes.csv"  # 20 homes: 3 rows to correct, 8 homes mid-wait and partly paid
+# What is wrong in it, and what is right.
+MENDED = (("Otermere", "Ottermere"), ("9 Apr 2026", "9 Mar 2026"), ("4 Mar 2026,portal", "4 Jun 2026,portal"), ("80 %,30 %", "80 %,20 %"))
 OTTERMERE = "Ottermere Municipal Light"
 
 

@@ -211,7 +211,7 @@ def apply(
     by: Actor,
     good_rows_only: bool = False,
     until: dt.datetime | None = None,
-    after_chunk: Callable[[ImportRun], None] | None = None,
+    after_chunk: Callable[[ImportRun], object] | None = None,
 ) -> ImportRun:
     """Apply the file, or go on where it was left. `until`: begin no chunk after this instant; call again to go on."""
     if run.finished_at:

@@ -331,7 +331,7 @@ def test_a_begun_import_of_the_same_file_is_found_again(kind, dana, theo):
 
 
 def test_a_question_and_a_column_of_one_name_are_a_mistake_of_ours(kind):
-    kind.questions = (Question("crew", "?", {}),)  # type: ignore[misc]
+    kind.questions = (Question("crew", "?", {}),)
     with pytest.raises(AssertionError):
         importing.register(kind)
 

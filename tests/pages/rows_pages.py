@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from tests.pages import rows_imports
 from tests.pages.addresses import ALL, STRANGERS, Row
 from tests.pages.rows_core import a_job
 
@@ -13,4 +14,4 @@ ROWS: dict[str, Row] = {
     "emergency": Row(ALL, ALL),
     "health_live": Row(ALL | STRANGERS),
     "health_ready": Row(ALL | STRANGERS),
-}
+} | rows_imports.ROWS

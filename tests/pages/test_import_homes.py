@@ -15,8 +15,8 @@ from jobs.core.states import S
 from jobs.notices.models import Message
 from jobs.pages import reconcile
 from tests.acts.snapshot import snapshot
-from tests.homelist import HOMES, OTTERMERE, bring_in, half_done, home, looked, sentences, sheet, utilities
-from utilities.models import FitRequest, Outcome
+from tests.homelist import HOMES, MENDED, OTTERMERE, bring_in, half_done, home, looked, sentences, sheet, utilities
+from utilities.models import FitRequest, Outcome, Service
 
 pytestmark = pytest.mark.django_db
 
@@ -24,9 +24,6 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture(autouse=True)
 def _utilities():
     utilities()
-
-
-MENDED = (("Otermere", "Ottermere"), ("9 Apr 2026", "9 Mar 2026"), ("4 Mar 2026,portal", "4 Jun 2026,portal"), ("80 %,30 %", "80 %,20 %"))
 
 
 def mended() -> bytes:
@@ -88,6 +85,7 @@ def test_homes_mid_wait_and_partly_paid_send_nothing_and_earn_nothing_twice(dana
         assert milestone.opening
         assert 0 < milestone.opening_paid_minor < milestone.opening_invoiced_minor == milestone.amount_minor
         # Open balances age: due 30 days after the day of earning, the rule's default.
+        assert milestone.earned_on is not None
         assert milestone.opening_due_on == milestone.earned_on + dt.timedelta(days=30)
     # Of the eight nothing is earned here; only LL-4106 and LL-4107 (first) and LL-4119, LL-4120 (final) are earned by their facts.
     earned = Earning.objects.values_list("job__contractor_number", "name")
@@ -271,7 +269,7 @@ def test_a_home_keeps_its_meter_and_crew(dana, crew):
         by=dana,
     )
 
-    service = job_of("LL-1").services.get()
+    service = Service.objects.get(job=job_of("LL-1"))
     assert (service.utility.name, service.meter_number, service.meter_form, service.account_number) == (
         OTTERMERE,
         "55 806 528",

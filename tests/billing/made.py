@@ -16,6 +16,7 @@ from jobs.core.states import S
 from tests.make import SYSTEM, make_job
 
 SIGNED = dt.date(2026, 4, 1)
+TODAY = dt.date(2026, 11, 18)
 CONTRACT = 3_123_457  # $31,234.57
 IMPORT = actors.command("import", source="import")
 _count = itertools.count(1)

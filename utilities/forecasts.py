@@ -206,18 +206,21 @@ class Shown:
 
 def said(day: dt.date | None, *, as_of: dt.date) -> str:
     """A day in words; far away "later than November 2028"."""
-    far = _far(as_of)
-    if day is None or day > far:
-        return f"later than {words.day(far).partition(' ')[2]}"
+    if day is None or is_far(day, as_of=as_of):
+        return f"later than {words.day(_far(as_of)).partition(' ')[2]}"
     return words.day(day)
 
 
 def said_short(day: dt.date | None, *, as_of: dt.date, today: dt.date) -> str:
     """The same for a table: "14 Mar 2027", "later than Nov 2028"."""
-    far = _far(as_of)
-    if day is None or day > far:
-        return f"later than {words.day_short(far, today=dt.date.min).partition(' ')[2]}"
+    if day is None or is_far(day, as_of=as_of):
+        return f"later than {words.day_short(_far(as_of), today=dt.date.min).partition(' ')[2]}"
     return words.day_short(day, today=today)
+
+
+def is_far(day: dt.date, *, as_of: dt.date) -> bool:
+    """Whether a day is said as "later than"."""
+    return day > _far(as_of)
 
 
 def _far(as_of: dt.date) -> dt.date:

@@ -1,0 +1,288 @@
+"""What of the utilities needs a person today: of those who record requests, and of the manager besides."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+
+from django.db.models import Count, Exists, F, Min, OuterRef, Q, QuerySet, Subquery
+from django.urls import reverse
+from django.utils.http import urlencode
+
+from jobs.core import clock, rules, words
+from jobs.core.attention import Attention, Row, Section, late
+from jobs.core.models import Job, User
+from jobs.core.states import S
+from jobs.core.waiting import UTILITY
+from utilities import services, shown
+from utilities.models import Contact, FitRequest, Outcome, Utility, Visit
+from utilities.models.requests import FitRequestQuerySet
+
+MOST = 10  # rows of a section; the rest stand behind its link
+MISSED = 2  # visits missed: from then on the manager looks (TRADE.md C6a)
+
+
+def for_user(user: User) -> Attention:
+    if not (user.has_perm("core.see_utilities") and user.has_perm("core.record_requests")):
+        return Attention()
+    today = clock.office_today()
+    rows = FitRequest.objects.seen_by(user).filter(job__isnull=False)
+    sections = [
+        _promises(rows, today),
+        _announced(user, today),
+        _follow_ups(today),
+        _unacknowledged(rows, today),
+        _ended(rows, today),
+        _withdraw(rows, today),
+    ]
+    if user.has_perm("core.edit_utilities"):
+        sections += [_missed_twice(rows, today), _without_line()]
+    return Attention(sections=tuple(sections))
+
+
+def overdue_promises(rows: FitRequestQuerySet, today: dt.date) -> FitRequestQuerySet:
+    """Open requests whose last contact named a day that has passed, the longest passed first; with `promised_by` and `promise`."""
+    last = Contact.objects.filter(request=OuterRef("pk"), withdrawn=False).order_by("-on", "-pk")
+    told = rows.open().annotate(promised_by=Subquery(last.values("promised_by")[:1]), promise=Subquery(last.values("answered")[:1]))
+    # A visit recorded since then has answered the promise, whatever came of it.
+    visited = Visit.objects.standing().filter(request=OuterRef("pk"), visited_on__gte=OuterRef("promised_by")).exclude(outcome="")
+    return told.filter(promised_by__lt=today).exclude(Exists(visited)).order_by("promised_by", "filed_on")
+
+
+def _promises(rows: FitRequestQuerySet, today: dt.date) -> Section:
+    found = overdue_promises(rows, today)
+    return Section(
+        name="promises",
+        title="Promises overdue",
+        headings=("Promised", "Home", "Utility and promise", "Since", "Half by", "Next act"),
+        rows=[
+            Row(
+                margin=words.day_short(promised, today=today),
+                late=late(promised, today),
+                title=line.person or line.home,
+                under=line.home,
+                url=reverse("request_contact", kwargs={"uid": line.request.uid}),
+                cells=(
+                    f"{line.request.utility}: “{getattr(line.request, 'promise', '')}”",
+                    _since(line, today),
+                    line.half,
+                ),
+                next_act="Record answer",
+            )
+            for line in _lines(found, today)
+            if (promised := line.promised_by) is not None
+        ],
+        nothing="No promise is overdue.",
+        note="the utility named a day, it has passed",
+        total=found.count(),
+        order=10,
+    )
+
+
+def _announced(user: User, today: dt.date) -> Section:
+    found = Visit.objects.seen_by(user).pending().filter(request__outcome=Outcome.OPEN, window_to__gte=today)
+    found = found.select_related("request__utility", "request__job__site").prefetch_related("request__job__parties__person")
+    return Section(
+        name="visits_announced",
+        title="Visits announced by utilities",
+        headings=("Day", "Home", "Utility", "Homeowner", "Next act"),
+        rows=[_visit_row(visit, today) for visit in found.order_by("window_from", "pk")[:MOST]],
+        nothing="No utility has announced a visit.",
+        note="days of the utility",
+        total=found.count(),
+        order=20,
+    )
+
+
+def _visit_row(visit: Visit, today: dt.date) -> Row:
+    told, job = visit.homeowner_told_on, visit.job
+    assert job is not None  # only a job's request is visited
+    assert visit.window_from is not None  # a pending visit was announced
+    assert visit.window_to is not None
+    first, last = words.day_short(visit.window_from, today=today), words.day_short(visit.window_to, today=today)
+    return Row(
+        margin=first if first == last else f"{first} to {last}",
+        title=job.homeowner or job.code,
+        under=job.site.line,
+        url=reverse("request_visit" if told else "visit_told", kwargs={"uid": visit.request.uid if told else visit.uid}),
+        cells=(
+            f"{visit.request.utility}{', ' if visit.window_words else ''}{visit.window_words}",
+            f"told {words.day_short(told, today=today)}" if told else "not told",
+        ),
+        next_act="Record visit" if told else "Record homeowner told",
+    )
+
+
+def _follow_ups(today: dt.date) -> Section:
+    """By utility, so that one call or letter asks for all of its homes."""
+    due = Job.objects.in_state(S.AWAITING_UTILITY).filter(waiting_on=UTILITY, next_due_on__lte=today)
+    asked = FitRequest.objects.open().filter(job__in=due)
+    counted = asked.order_by().values("utility").annotate(homes=Count("job", distinct=True), since=Min("job__next_due_on"))
+    by_pk = Utility.objects.select_related("clerk", "stand_in").in_bulk([row["utility"] for row in counted])
+    ordered = sorted(counted, key=lambda row: (row["since"], -row["homes"]))
+    return Section(
+        name="follow_ups",
+        title="Follow-ups due",
+        headings=("Due since", "Utility", "Homes", "Who asks", "Last contact", "Next act"),
+        rows=[
+            Row(
+                margin=words.day_short(row["since"], today=today),
+                late=late(row["since"], today),
+                title=by_pk[row["utility"]].name,
+                url=reverse("utility", kwargs={"uid": by_pk[row["utility"]].uid}),
+                cells=(
+                    words.number(row["homes"]),
+                    _who(by_pk[row["utility"]], today),
+                    _last_contact(by_pk[row["utility"]], today),
+                ),
+                next_act="Ask about its homes",
+            )
+            for row in ordered[:MOST]
+        ],
+        nothing="No utility is to be asked today.",
+        note="together, utility by utility",
+        total=len(ordered),
+        order=25,
+    )
+
+
+def _who(utility: Utility, today: dt.date) -> str:
+    asks = services.who_asks(utility, today)
+    return asks.name if asks else "nobody named"
+
+
+def _last_contact(utility: Utility, today: dt.date) -> str:
+    day = utility.contacts.filter(withdrawn=False).order_by("-on").values_list("on", flat=True).first()
+    return words.day_short(day, today=today) if day else "none"
+
+
+def _unacknowledged(rows: FitRequestQuerySet, today: dt.date) -> Section:
+    days = rules.number("follow_up_days")
+    found = rows.open().filter(acknowledged_on__isnull=True, contacts__isnull=True, filed_on__lt=today - dt.timedelta(days=days))
+    return _requests(
+        found.order_by("filed_on", "code"),
+        today,
+        name="unacknowledged",
+        title="Sent, and no word from the utility",
+        nothing=f"Every request older than {words.count(days, 'day')} has been answered or asked about.",
+        note=f"for more than {words.count(days, 'day')}",
+        act="Record answer",
+        url_name="request_answer",
+        order=26,
+    )
+
+
+def _ended(rows: FitRequestQuerySet, today: dt.date) -> Section:
+    newer = FitRequest.objects.waits().filter(job=OuterRef("job"), pk__gt=OuterRef("pk"))
+    found = rows.filter(outcome=Outcome.CANCELLED, job__state=S.AWAITING_UTILITY).exclude(Exists(newer)).order_by("ended_on", "code")
+    return Section(
+        name="ended_requests",
+        title="Ended without fitting, not asked again",
+        headings=("Ended", "Home", "Utility", "Why", "Next act"),
+        rows=[
+            Row(
+                margin=words.day_short(line.request.ended_on, today=today) if line.request.ended_on else "",
+                title=line.person or line.home,
+                under=line.home,
+                url=reverse("request_sent", kwargs={"uid": line.request.service.uid}) if line.request.service else "",
+                cells=(line.request.utility.name, line.request.end_reason),
+                next_act="Record request sent",
+            )
+            for line in _lines(found, today)
+        ],
+        nothing="No home waits in nobody's queue.",
+        note="these homes wait in nobody's queue",
+        total=found.count(),
+        order=15,
+    )
+
+
+def _withdraw(rows: FitRequestQuerySet, today: dt.date) -> Section:
+    return _requests(
+        rows.open().filter(job__state=S.CANCELLED).order_by("filed_on", "code"),
+        today,
+        name="to_withdraw",
+        title="Cancelled with us, still open at the utility",
+        nothing="No cancelled home is still asked for.",
+        note="else the utility comes and fits all the same",
+        act="Record its end",
+        url_name="request_end",
+        order=27,
+    )
+
+
+def _missed_twice(rows: FitRequestQuerySet, today: dt.date) -> Section:
+    missed = Count("visits", filter=~Q(visits__missed_by="") & Q(visits__withdrawn=False))
+    found = rows.open().annotate(missed=missed).filter(missed__gte=MISSED).order_by("-missed", "filed_on")
+    return _requests(
+        found,
+        today,
+        name="missed_twice",
+        title="Visits missed twice or more",
+        nothing="No home has had two missed visits.",
+        note="by whomever; yours to decide",
+        act="See its visits",
+        url_name="",
+        order=16,
+    )
+
+
+def _requests(
+    found: FitRequestQuerySet, today: dt.date, *, name: str, title: str, nothing: str, note: str, act: str, url_name: str, order: int
+) -> Section:
+    return Section(
+        name=name,
+        title=title,
+        headings=("Sent", "Home", "Utility", "Since", "Half by", "Next act"),
+        rows=[
+            Row(
+                margin=words.day_short(line.request.filed_on, today=today),
+                title=line.person or line.home,
+                under=line.home,
+                url=(
+                    reverse(url_name, kwargs={"uid": line.request.uid})
+                    if url_name
+                    else reverse("request", kwargs={"code": line.request.code})
+                ),
+                cells=(line.request.utility.name, _since(line, today), line.half),
+                next_act=act,
+            )
+            for line in _lines(found, today)
+        ],
+        nothing=nothing,
+        note=note,
+        total=found.count(),
+        order=order,
+    )
+
+
+def _without_line() -> Section:
+    open_now = Count("requests", filter=Q(requests__outcome=Outcome.OPEN))
+    found: QuerySet[Utility] = Utility.objects.filter(emergency_phone="").annotate(open_now=open_now).filter(open_now__gt=0)
+    return Section(
+        name="without_line",
+        title="Utilities without an emergency line",
+        headings=("Homes", "Utility", "What is stopped", "Next act"),
+        rows=[
+            Row(
+                margin=words.number(utility.open_now),
+                title=utility.name,
+                url=reverse("utility_edit", kwargs={"uid": utility.uid}),
+                cells=("no call for its homes can be booked or begun",),
+                next_act="Enter the line",
+            )
+            for utility in found.order_by(F("open_now").desc(), "name")[:MOST]
+        ],
+        nothing="Every utility that homes wait for has its emergency line on record.",
+        all_url=f"{reverse('utilities')}?{urlencode({'lacks': 'emergency'})}",
+        total=found.count(),
+        order=28,
+    )
+
+
+def _lines(found: FitRequestQuerySet, today: dt.date) -> Iterable[shown.Line]:
+    return shown.lines(shown.with_parts(found)[:MOST], today=today)
+
+
+def _since(line: shown.Line, today: dt.date) -> str:
+    return f"{words.day_short(line.request.filed_on, today=today)}, {words.count(line.days, 'day')}"

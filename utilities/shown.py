@@ -1,0 +1,145 @@
+"""Requests and utilities as lines of a page or a file: what other rows know of them, one query each however many there are."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from django.db.models import Max, Min
+
+from jobs.core import clock, words
+from jobs.core.models import Job
+from utilities import forecasts, services
+from utilities.forecasts import Shown
+from utilities.models import Contact, FitRequest, Outcome, Utility, Visit
+from utilities.models.requests import FitRequestQuerySet
+from utilities.workdays import WorkCalendar
+
+
+@dataclass(frozen=True)
+class Line:
+    """One request."""
+
+    request: FitRequest
+    person: str
+    home: str  # street, or the list's own reference of a history row
+    days: int  # calendar days of the wait, up to its end or today at the utility
+    business_days: int  # by the utility's calendar
+    likely: Shown | None
+    last_contact_on: dt.date | None
+    promised_by: dt.date | None  # of the last contact
+    ended: str  # when it ended, in words
+    half: str
+    nine: str
+
+    @property
+    def job(self) -> Job | None:
+        return self.request.job
+
+
+def with_parts(found: FitRequestQuerySet) -> FitRequestQuerySet:
+    return found.select_related("utility", "district", "service", "job__site").prefetch_related("job__parties__person", "utility__closures")
+
+
+def lines(rows: Iterable[FitRequest], *, today: dt.date) -> list[Line]:
+    """`today`: of the office, for how days are said. Take the rows from `with_parts`."""
+    requests = list(rows)
+    likely = forecasts.current_of(requests)
+    asked = _last_contacts(requests)
+    calendars: dict[int, WorkCalendar] = {}
+    return [_line(request, likely.get(request.pk), asked.get(request.pk), calendars, today) for request in requests]
+
+
+def _line(request: FitRequest, likely: Shown | None, asked: Contact | None, calendars: dict[int, WorkCalendar], today: dt.date) -> Line:
+    utility = request.utility
+    calendar = calendars.setdefault(utility.pk, services.calendar_of(utility)) if utility.pk not in calendars else calendars[utility.pk]
+    end = request.ended_on or clock.today_in(utility.zone)
+    job = request.job
+    return Line(
+        request=request,
+        person=job.homeowner if job else "",
+        home=job.site.line if job else f"history, {request.own_reference}",
+        days=(end - request.filed_on).days,
+        business_days=calendar.elapsed(request.filed_on, end),
+        likely=likely,
+        last_contact_on=asked.on if asked else None,
+        promised_by=asked.promised_by if asked else None,
+        ended=ended_words(request, today=today),
+        half=forecasts.said_short(likely.q50, as_of=likely.as_of, today=today) if likely else "",
+        nine=forecasts.said_short(likely.q90, as_of=likely.as_of, today=today) if likely else "",
+    )
+
+
+def ended_words(request: FitRequest, *, today: dt.date) -> str:
+    """ "fitted 9–12 Nov", "ended without fitting 3 Jun 2026"; nothing while it is open."""
+    if request.ended_on is None:
+        return ""
+    if request.outcome == Outcome.FITTED and request.fitted_after is not None:
+        return f"fitted {words.bracket_short(request.fitted_after, request.ended_on, today=today)}"
+    return f"{request.get_outcome_display()} {words.day_short(request.ended_on, today=today)}"
+
+
+def _last_contacts(requests: Sequence[FitRequest]) -> dict[int, Contact]:
+    rows = Contact.objects.filter(request__in=[request.pk for request in requests], withdrawn=False).order_by("on", "pk")
+    return {contact.request_id: contact for contact in rows}
+
+
+@dataclass(frozen=True)
+class Pace:
+    """How long requests wait at a utility, in its business days from the sending."""
+
+    half: int | None
+    nine: int | None
+    likely: Shown
+
+    @property
+    def sentence(self) -> str:
+        """ "half of requests are fitted by day 129, nine in ten by day 213"."""
+        half = f"by day {self.half}" if self.half is not None else "later than in two years"
+        nine = f"by day {self.nine}" if self.nine is not None else "later than in two years"
+        return f"half of requests are fitted {half}, nine in ten {nine}"
+
+
+def paces(utilities: Sequence[Utility]) -> dict[int, Pace]:
+    """By primary key; those for which nothing is stored yet are left out."""
+    found = forecasts.of_utilities(utilities)
+    by_pk = {utility.pk: utility for utility in utilities}
+    return {pk: _pace(by_pk[pk], likely) for pk, likely in found.items()}
+
+
+def _pace(utility: Utility, likely: Shown) -> Pace:
+    calendar = services.calendar_of(utility)
+
+    def day_of(day: dt.date | None) -> int | None:
+        return calendar.elapsed(likely.as_of, day) if day is not None and not forecasts.is_far(day, as_of=likely.as_of) else None
+
+    return Pace(day_of(likely.q50), day_of(likely.q90), likely)
+
+
+@dataclass(frozen=True)
+class Counted:
+    """How often something came out so at a utility, and when last."""
+
+    words: str
+    count: int
+    last_on: dt.date | None
+
+
+def visits_by_outcome(utility: Utility) -> list[Counted]:
+    """Most frequent first."""
+    rows = Visit.objects.standing().filter(request__utility=utility).exclude(outcome="").order_by()
+    last = dict(rows.values_list("outcome").annotate(last=Max("visited_on")))
+    counted = [Counted(outcome, rows.filter(outcome=outcome).count(), day) for outcome, day in last.items()]
+    return sorted(counted, key=lambda row: (-row.count, row.words))
+
+
+def by_outcome(utility: Utility) -> list[Counted]:
+    """Its requests of all time: open, fitted, ended without fitting. Of the open ones the day is the oldest sending's."""
+    rows = FitRequest.objects.waits().filter(utility=utility)
+    told = []
+    for outcome in (Outcome.OPEN, Outcome.FITTED, Outcome.CANCELLED):
+        these = rows.filter(outcome=outcome)
+        day = these.aggregate(day=Min("filed_on"))["day"] if outcome == Outcome.OPEN else these.aggregate(day=Max("ended_on"))["day"]
+        told.append(Counted(str(outcome.label), these.count(), day))
+    return told

@@ -117,6 +117,7 @@ def _read_as(column: Column | None, sample: str) -> str:
     if column is None or column.parse is not parsers.day or not sample:
         return ""
     try:
-        return words.day(parsers.day(sample))
+        day = words.day(parsers.day(sample))
     except ValueError:
         return ""
+    return f"month/day/year: {day}" if "/" in sample else day

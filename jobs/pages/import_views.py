@@ -10,6 +10,7 @@ from typing import Any
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
 from django.urls import NoReverseMatch, reverse
+from django.utils.html import format_html
 from django.views.decorators.http import require_POST, require_safe
 from django_htmx.http import HttpResponseClientRefresh
 
@@ -191,10 +192,12 @@ def progress_of(run: ImportRun) -> Progress:
     told = f"{words.number(run.rows_done)} of {words.number(run.rows_total)} rows applied"
     last = dt.datetime.fromisoformat(run.counts["at"])
     still = clock.now() - last > tasks.STILL
+    expected = ""
     if run.rows_done and run.started_at and not still:
         left = (last - run.started_at) / run.rows_done * (run.rows_total - run.rows_done)
         minutes = round(left.total_seconds() / 60)
-        told += f", about {words.count(minutes, 'minute')} left" if minutes else ", less than a minute left"
-    return Progress(
-        run.rows_done * 10 // max(1, run.rows_total), f"{told}. You may leave this page; the result will stand under Imports.", still
+        expected = f"about {words.count(minutes, 'minute')} left" if minutes else "less than a minute left"
+    sentence = format_html(
+        "{}{}<i>{}</i>. You may leave this page; the result will stand under Imports.", told, ", " if expected else "", expected
     )
+    return Progress(run.rows_done * 10 // max(1, run.rows_total), sentence, still)

@@ -303,7 +303,7 @@ def _known_names(kind_name: str, given: Mapping[str, str]) -> None:
 
 def _unanswered(kind: Kind, answers: Mapping[str, str]) -> list[str]:
     return [
-        f"{question.words} An answer is wanted: {words.listed(list(question.choices.values()), last='or')}."
+        f"{question.words} An answer is wanted: {words.listed([f'“{choice}”' for choice in question.choices.values()], last='or')}."
         for question in kind.questions
         if answers.get(question.name) not in question.choices
     ]

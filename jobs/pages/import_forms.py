@@ -59,7 +59,6 @@ class ColumnsForm(OfficeForm):
                 label=question.words,
                 widget=forms.RadioSelect,
                 choices=list(question.choices.items()),
-                required=False,
                 initial=run.columns.get(question.name),
             )
 

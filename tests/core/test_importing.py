@@ -261,7 +261,7 @@ def test_a_question_about_the_file_is_asked_before_its_rows(kind, dana, monkeypa
     run = prepare(many(1), by=dana)
 
     assert importing.look(run, by=dana).problems == (
-        "Does this list hold every crew? An answer is wanted: yes or no, those of today only.",
+        "Does this list hold every crew? An answer is wanted: “yes” or “no, those of today only”.",
     )
     run = importing.match_columns(run, columns={"whole": "no"}, by=dana)
     assert importing.look(run, by=dana).rows[0].values == {"whole": "no", "crew": "Crew 0"}

@@ -70,11 +70,11 @@ def test_from_the_file_to_the_result(dana, woken, django_capture_on_commit_callb
     assert client.get(reverse("import_progress", kwargs={"uid": run.uid})).headers["HX-Refresh"] == "true"
 
     shown = page(client)
-    assert "applied: 17 new, 0 changed, 0 unchanged, 3 left out" in shown
+    assert "<b>Applied.</b> Three rows were left out." in shown
     assert f'<a href="{reverse("jobs")}">17</a>' in shown
     assert "The shares add up to 110" in shown
     assert Job.objects.count() == 17
-    assert "applied: 17 new" in client.get(reverse("imports")).content.decode()
+    assert "applied: 17 new, 0 changed, 0 unchanged, 3 left out" in client.get(reverse("imports")).content.decode()
 
 
 def test_the_rows_to_correct_can_be_saved_and_sent_again(dana):
@@ -137,7 +137,7 @@ def test_a_dropped_import_leaves_nothing(dana):
     answer = press(client, "import_drop")
 
     assert answer.headers["Location"] == reverse("imports")
-    assert "dropped" in page(client)
+    assert "<b>Dropped.</b>" in page(client)
     assert press(client, "import_apply", rows="all").status_code == 422
     assert not Job.objects.exists()
 

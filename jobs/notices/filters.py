@@ -6,6 +6,7 @@ from typing import Any
 
 import django_filters
 
+from jobs.core.forms import OfficeForm
 from jobs.notices import kinds
 from jobs.notices.models import Message, State
 
@@ -40,6 +41,7 @@ class MessageFilter(django_filters.FilterSet):  # type: ignore[misc]
     class Meta:
         model = Message
         fields: list[str] = []
+        form = OfficeForm
 
     def sorted(self, rows: Any, name: str, value: str) -> Any:
         return rows.order_by(SORTS[value][0], "-pk")

@@ -21,7 +21,7 @@ from jobs.notices.forms import ArrivedForm, ConsentForm, WithdrawForm
 from jobs.notices.models import Message, State
 from jobs.notices.views import page_of, seen_by, seen_message, shown_of
 
-AT_ONCE = 50
+AT_ONCE = 25
 LEAVES = "It leaves in a minute, or when quiet hours at the home are over; until then you can take it back."
 
 

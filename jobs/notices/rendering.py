@@ -29,7 +29,7 @@ from jobs.notices.models import Message
 
 LONGEST_SUBJECT = 250
 NO_BACKUP = "no_backup_yet"
-COMPANY = ("name", "address", "phone", "email", "licence")
+COMPANY = ("company_name", "company_address", "company_phone", "company_email", "company_licence")
 
 
 @dataclass(frozen=True)
@@ -90,7 +90,7 @@ def frozen(message: Message) -> Rendered:
 def context_of(message: Message) -> dict[str, Any]:
     told = {name: cautions.of(name) for name in _cautions_of(message)}
     always = {
-        "company": {name: rules.text(f"company_{name}") for name in COMPANY},
+        "company": {name.removeprefix("company_"): str(value) for name, value in rules.several(*COMPANY).items()},
         "job": message.job,
         "person": message.person,
         "to_name": message.to_name,

@@ -6,8 +6,9 @@ import uuid
 from typing import Any, cast
 
 from django.core.paginator import Paginator
-from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
 from django.shortcuts import get_object_or_404, render
+from django.utils.http import content_disposition_header
 from django.views.decorators.http import require_safe
 
 from jobs.core import csvout, files
@@ -179,7 +180,7 @@ def attachment(request: HttpRequest, uid: uuid.UUID, position: int) -> HttpRespo
     """A file that went with a message, as a download."""
     message = seen_message(request, uid)
     found = get_object_or_404(message.attachments.select_related("file"), position=position)
-    response = FileResponse(files.path_of(found.file.sha256).open("rb"), as_attachment=True, filename=found.name)
-    response.headers["Content-Type"] = found.content_type
+    response = HttpResponse(files.read(found.file), content_type=found.content_type)
+    response.headers["Content-Disposition"] = content_disposition_header(True, found.name) or "attachment"
     response.headers["X-Content-Type-Options"] = "nosniff"
     return response

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from typing import Any
 
 import pytest
 import time_machine
@@ -19,14 +20,17 @@ from tests.notices.make import REMOVED_ON, claimed, released, removed
 pytestmark = pytest.mark.django_db
 
 
+def _monday(message: Message) -> dict[str, Any]:
+    return {"found_on": "Monday"}
+
+
 @pytest.fixture
 def letter(monkeypatch):
     """Registers a kind of the test's own making in the place of collar_removed, whose texts it borrows."""
 
-    def register(**fields):
-        kind = NoticeKind(
-            **{"name": "collar_removed", "words": "letter", "to": ("owner",), "context": lambda m: {"found_on": "Monday"}} | fields
-        )
+    def register(**fields: Any) -> NoticeKind:
+        given: dict[str, Any] = {"name": "collar_removed", "words": "letter", "to": ("owner",), "context": _monday}
+        kind = NoticeKind(**(given | fields))
         monkeypatch.setitem(kinds._registered, kind.name, kind)
         return kind
 

@@ -1,0 +1,55 @@
+from __future__ import annotations
+
+from typing import Any
+
+from jobs.core import files
+from jobs.core.models import User
+from jobs.notices import outbox
+from jobs.notices.models import Message, MessageFile, State
+from tests.make import SYSTEM
+from tests.notices.make import claimed, removed
+from tests.pages.addresses import M, Row, S, roles
+
+WHO = roles(M, S)
+
+
+def _owed(user: User | None) -> dict[str, Any]:
+    return {"uid": removed().uid}
+
+
+def _in_its_minute(user: User | None) -> dict[str, Any]:
+    return {"uid": outbox.release(removed(), by=SYSTEM).uid}
+
+
+def _in_state(state: State):
+    def make(user: User | None) -> dict[str, Any]:
+        message = claimed()
+        Message.objects.filter(pk=message.pk).update(state=state, claimed_until=None)
+        return {"uid": message.uid}
+
+    return make
+
+
+def _with_file(user: User | None) -> dict[str, Any]:
+    message = claimed()
+    MessageFile.objects.create(
+        message=message, position=0, file=files.store(b"%PDF-1.7"), name="invoice.pdf", content_type="application/pdf"
+    )
+    return {"uid": message.uid, "position": 0}
+
+
+ROWS = {
+    "notices": Row(WHO),
+    "notices_export": Row(WHO, None, lambda user: {"ending": "csv"}),
+    "notices_release": Row(WHO, WHO),
+    "notice": Row(WHO, None, _owed),
+    "notice_mail": Row(WHO, None, _owed),
+    "notice_file": Row(WHO, None, _with_file),
+    "notice_release": Row(WHO, WHO, _owed),
+    "notice_take_back": Row(None, WHO, _in_its_minute),
+    "notice_withdraw": Row(WHO, WHO, _owed),
+    "notice_send_again": Row(WHO, WHO, _in_state(State.FAILED)),
+    "notice_arrived": Row(WHO, WHO, _in_state(State.MAY_HAVE_BEEN_SENT)),
+    "notice_look_again": Row(None, WHO, _owed),
+    "notice_consent": Row(WHO, WHO, _owed),
+}

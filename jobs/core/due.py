@@ -27,7 +27,13 @@ def for_user(user: User) -> Attention:
     if not user.has_perm("core.see_jobs"):
         return _of_a_crew(jobs, today) if user.has_perm("core.see_own_jobs") else Attention()
     if user.has_perm("core.run_office"):
-        sections = (_emergencies(jobs, today), _without_act(jobs, today), _overdue(jobs, today), _holds(user, today), _on_us(jobs, today))
+        sections: tuple[Section, ...] = (
+            _emergencies(jobs, today),
+            _without_act(jobs, today),
+            _overdue(jobs, today),
+            _holds(user, today),
+            _on_us(jobs, today),
+        )
         return Attention(sections, _figures(jobs))
     if user.has_perm("core.record_requests"):
         sections = (_emergencies(jobs, today), _due_of(SCHEDULER, jobs, today), _holds(user, today), _on_us(jobs, today))
@@ -190,8 +196,8 @@ def _of_a_crew(jobs: JobQuerySet, today: dt.date) -> Attention:
     sites = Section(
         name="sites",
         title="Sites today",
-        headings=("Site", "Home", "State", "Waiting since", "Next act"),
-        rows=_rows(own, today),
+        headings=("Job", "Home", "State", "Waiting since", "Next act"),
+        rows=_rows(own, today, by_code=True),
         nothing="No site is planned for your crew today.",
         all_url=_list(install_on=today),
         total=own.count(),
@@ -211,13 +217,13 @@ def _of_a_crew(jobs: JobQuerySet, today: dt.date) -> Attention:
     return Attention((sites, records))
 
 
-def _rows(found: JobQuerySet, today: dt.date, *, whose: bool = False) -> list[Row]:
+def _rows(found: JobQuerySet, today: dt.date, *, whose: bool = False, by_code: bool = False) -> list[Row]:
     first = found.select_related("site").prefetch_related("parties__person").order_by("next_due_on", "waiting_since", "code")[:MOST]
-    return [_row(job, today, whose=whose) for job in first]
+    return [_row(job, today, whose=whose, by_code=by_code) for job in first]
 
 
-def _row(job: Job, today: dt.date, *, whose: bool) -> Row:
-    due, since = job.next_due_on, job.waiting_since
+def _row(job: Job, today: dt.date, *, whose: bool, by_code: bool) -> Row:
+    due, since = (None if by_code else job.next_due_on), job.waiting_since
     return Row(
         margin=words.day_short(due, today=today) if due else job.code,
         late=late(due, today) if due else "",

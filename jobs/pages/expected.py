@@ -11,7 +11,8 @@ from jobs.core import money, words
 from jobs.core.models import Job
 from jobs.core.states import JobState, S
 from jobs.pages.jobmoney import Owed
-from jobs.pages.outlook import Outlook
+from jobs.pages.outlook import in_table
+from utilities.forecasts import Shown
 from utilities.models import Visit
 
 AFTER = "then"  # follows what stands above it, on no day that anybody knows
@@ -30,7 +31,7 @@ def expected(
     state: JobState,
     *,
     today: dt.date,
-    outlook: Outlook | None,
+    outlook: Shown | None,
     visits: Sequence[Visit],
     call: Appointment | None,
     owed: Owed | None,
@@ -70,21 +71,15 @@ def _visit(visit: Visit, today: dt.date) -> Expected:
     return Expected(day, until, "Visit announced by the utility", "; ".join(part for part in (visit.window_words, told) if part))
 
 
-def _fitting(outlook: Outlook | None, today: dt.date) -> Expected:
+def _fitting(outlook: Shown | None, today: dt.date) -> Expected:
     if outlook is None:
         return Expected("not known", "", "Collar fitted", "no forecast: the request, or the day it will be sent, is missing")
-    half = outlook.in_words(50, today=today)
-    title = f"Collar fitted: half by {half}" if outlook.at(50) else f"Collar fitted: half {half}"
+    half = in_table(outlook, 50, today=today)
+    title = f"Collar fitted: half {half}" if half.startswith("later") else f"Collar fitted: half by {half}"
     asked = "" if outlook.asked else f", if asked by {words.day(outlook.filed_on)}"
-    never = f"; {words.in_hundred(outlook.p_never)} are never fitted" if outlook.p_never >= 0.01 else ""
-    why = f"forecast of {words.day_short(outlook.as_of, today=today)}{asked}; {_history(outlook)}{never}"
-    return Expected(half, f"{outlook.in_words(10, today=today)} to {outlook.in_words(90, today=today)}", title, why)
-
-
-def _history(outlook: Outlook) -> str:
-    own, borrowed = int(outlook.why.get("own", 0)), int(outlook.why.get("borrowed", 0))
-    from_own = f"from {words.count(own, 'fitting')} of this utility"
-    return f"{from_own} and {words.number(borrowed)} of others" if borrowed else from_own
+    never = f" {words.in_hundred(outlook.p_never)} are never fitted." if outlook.p_never >= 0.01 else ""
+    why = f"Forecast of {words.day_short(outlook.as_of, today=today)}{asked}. {outlook.history_words}{never}"
+    return Expected(half, f"{in_table(outlook, 10, today=today)} to {in_table(outlook, 90, today=today)}", title, why)
 
 
 def _call(call: Appointment | None, today: dt.date) -> Expected:

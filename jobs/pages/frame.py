@@ -24,7 +24,7 @@ NOUNS = (
     ("Notices", "notices"),
     ("Invoices", "invoices"),
     ("Payments", "payments"),
-    ("Reports", "milestone_report"),
+    ("Reports", "report_milestones"),
     ("Imports", "imports"),
     ("People", "people"),
     ("Rules", "rules"),

@@ -105,7 +105,7 @@ def _of_upper_apps(
         else:
             yield from _named("Open the call", "call", uid=call.uid)
     if user.has_perm("core.set_plan") and state != S.CANCELLED:
-        yield from _named("Contract and milestones", "plan", code=job.code)
+        yield from _named("Contract and milestones", "job_plan", code=job.code)
 
 
 def _named(words: str, name: str, **kwargs: object) -> Iterator[Button]:

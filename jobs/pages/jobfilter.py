@@ -42,7 +42,7 @@ class JobFilter(django_filters.FilterSet):  # type: ignore[misc]
     )
     crew = django_filters.ModelChoiceFilter(label="Crew", queryset=Crew.objects.order_by("name"), to_field_name="name", empty_label="any")
     since_from = DayFilter(label="Since, from", field_name="waiting_since", lookup_expr="gte")
-    since_to = DayFilter(label="to", field_name="waiting_since", lookup_expr="lte")
+    since_to = DayFilter(label="Since, to", field_name="waiting_since", lookup_expr="lte")
     due_to = DayFilter(label="Due by", field_name="next_due_on", lookup_expr="lte")
     text = django_filters.CharFilter(label="Name, street or number", method="by_text")
     act = django_filters.CharFilter(method="by_act")

@@ -23,8 +23,8 @@ from jobs.core.web import right
 from jobs.core.words import day_short
 from jobs.pages import outlook
 from jobs.pages.jobfilter import NOT_IN_THE_FORM, Sort, in_words, narrowed
-from jobs.pages.outlook import Outlook
 from jobs.pages.paging import Paging
+from utilities.forecasts import Shown
 from utilities.models import Service
 
 CHUNK = 500
@@ -39,7 +39,7 @@ class Line:
     person: str
     utility: str
     days: int | None
-    outlook: Outlook | None
+    outlook: Shown | None
     unbilled_minor: int | None  # None where the person may not see amounts, or the job has no plan
     late: str
     half: str
@@ -171,9 +171,9 @@ def lines(jobs: Iterable[Job], *, user: User | None, today: dt.date) -> list[Lin
     return [_line(job, names.get(job.pk, ""), outlooks.get(job.pk), unbilled.get(job.pk), today) for job in rows]
 
 
-def _line(job: Job, utility: str, likely: Outlook | None, unbilled: int | None, today: dt.date) -> Line:
+def _line(job: Job, utility: str, likely: Shown | None, unbilled: int | None, today: dt.date) -> Line:
     done = job.waiting_on == "nobody"
-    half = likely.in_words(50, today=today) if likely else ""
+    half = outlook.in_table(likely, 50, today=today) if likely else ""
     return Line(
         job=job,
         person=job.homeowner,

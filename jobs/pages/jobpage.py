@@ -22,12 +22,13 @@ from jobs.core.models import Contract, Document, Fact, Hold, Job, Party, Secret,
 from jobs.core.models.people import PartyRole
 from jobs.core.rights import CREW, VERIFIER
 from jobs.core.states import Facts, JobState, S, state_of
-from jobs.core.waiting import UTILITY, Waiting
+from jobs.core.waiting import UTILITY, Waiting, open_emergency
 from jobs.core.web import right
 from jobs.notices.models import Message
 from jobs.pages import jobacts, jobmoney, ledger, outlook, waitwords
 from jobs.pages.expected import expected
 from utilities import services
+from utilities.forecasts import Shown
 from utilities.models import FitRequest, Service, Utility, Visit
 
 NEWEST = 8  # documents, messages and calls shown beside the ledger
@@ -108,7 +109,7 @@ class Home:
         return list(found.order_by("window_from", "pk"))
 
     @cached_property
-    def outlook(self) -> outlook.Outlook | None:
+    def outlook(self) -> Shown | None:
         return outlook.outlooks([self.job.pk]).get(self.job.pk) if self.may("see_utilities") else None
 
     @cached_property
@@ -188,6 +189,7 @@ def _shown(request: HttpRequest, home: Home) -> HttpResponse:
         "first_acts": buttons.first,
         "other_acts": buttons.others,
         "ledger": told,
+        "emergency": open_emergency(home.known),
         "wanted": jobacts.wanted(home.user, job, home.waiting, _before_the_call(home)),
         "expected": rows,
         "no_backup": home.state.state not in (S.BACKUP_VERIFIED, S.CANCELLED),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import secrets
 import threading
 from collections.abc import Callable, Iterator
@@ -105,6 +106,8 @@ def run(server: BaseWSGIServer) -> None:
     app = app_or_default()
     app.conf.worker_redirect_stdouts = False
     threading.Thread(target=server.run, name="web", daemon=True).start()
+    # In memory there is no host to name; the library wonders at that each time.
+    logging.getLogger("kombu.connection").setLevel(logging.ERROR)
     timetable = str(settings.VAR / f"{settings.PLACE}-timetable")
     beat = cast(threading.Thread, EmbeddedService(app, thread=True, schedule_filename=timetable))
     beat.daemon = True

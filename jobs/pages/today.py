@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
@@ -19,6 +19,7 @@ from jobs.pages import frame, gather
 
 NAMED = 3  # sections that the first sentence names
 FIGURES = 3
+FIGURES_FIRST = ("jobs.core", "billing")
 
 
 @dataclass(frozen=True)
@@ -53,7 +54,9 @@ def today(request: HttpRequest) -> HttpResponse:
     context = {
         "lead": lead(found.sections),
         "figures": found.figures,
-        "sections": [Listed.of(section) for section in found.sections],
+        # What is empty closes to one line, below what is not.
+        "sections": [Listed.of(section) for section in found.sections if section.rows],
+        "empty": [section for section in found.sections if not section.rows],
         "day": here.date(),
         "time": words.time_office(here),
     }
@@ -62,17 +65,20 @@ def today(request: HttpRequest) -> HttpResponse:
 
 def gathered(user: User) -> Attention:
     """What every app has to say to this person, in the order of the page."""
-    parts = [due.for_user(user)]
-    parts += [module.for_user(user) for module in gather.modules("attention") if hasattr(module, "for_user")]
-    sections = sorted((section for part in parts for section in part.sections), key=lambda section: section.order)
-    return Attention(tuple(sections), _figures([part.figures for part in parts]))
+    parts = {"jobs.core": due.for_user(user)}
+    parts |= {module.__package__ or "": module.for_user(user) for module in gather.modules("attention") if hasattr(module, "for_user")}
+    sections = sorted((section for part in parts.values() for section in part.sections), key=lambda section: section.order)
+    return Attention(tuple(sections), _figures({app: part.figures for app, part in parts.items()}))
 
 
-def _figures(by_app: Sequence[Sequence[Figure]]) -> tuple[Figure, ...]:
-    """Three at most: each app's first, then their seconds, so that no app's crowd out another's; shown app by app."""
-    places = [(rank, app) for app, figures in enumerate(by_app) for rank in range(len(figures))]
-    chosen = sorted(sorted(places)[:FIGURES], key=lambda place: (place[1], place[0]))
-    return tuple(by_app[app][rank] for rank, app in chosen)
+def _figures(by_app: Mapping[str, Sequence[Figure]]) -> tuple[Figure, ...]:
+    """Three at most: homes and money by turns, then what else there is."""
+    ranked = [
+        (app not in FIGURES_FIRST, rank, FIGURES_FIRST.index(app) if app in FIGURES_FIRST else place, figure)
+        for place, (app, figures) in enumerate(by_app.items())
+        for rank, figure in enumerate(figures)
+    ]
+    return tuple(figure for *_, figure in sorted(ranked, key=lambda each: each[:3])[:FIGURES])
 
 
 def lead(sections: Sequence[Section]) -> Lead:
@@ -90,13 +96,15 @@ def lead(sections: Sequence[Section]) -> Lead:
 
 
 def said(section: Section) -> str:
-    """A section's count and title as part of a sentence: "five promises overdue", "one hold to review"."""
-    title = section.title[:1].lower() + section.title[1:]
-    first, blank, rest = title.partition(" ")
-    noun = _singular(first)
-    if section.count == 1 and noun:
-        return f"one {noun}{blank}{rest}"
-    return f"{words.count(section.count, noun)}{blank}{rest}" if noun else f"{words.count(section.count, 'home')} {title}"
+    """A section's count and title as part of a sentence: "five promises overdue", "one next act due", "six under “Overdue”"."""
+    title = (section.title[:1].lower() + section.title[1:]).split(" ")
+    place = next((place for place, word in enumerate(title[:2]) if _singular(word)), None)
+    number = words.count(section.count, "thing").partition(" ")[0]
+    if place is None:
+        return f"{number} under “{section.title}”"
+    if section.count == 1:
+        title[place] = _singular(title[place])
+    return " ".join([number, *title])
 
 
 def _singular(noun: str) -> str:

@@ -12,7 +12,7 @@ from jobs.core.models import Fact, Hold
 from jobs.core.models.holds import Stops
 from jobs.core.states import Facts, JobState, S
 from jobs.core.waiting import HOMEOWNER, NOBODY, US, UTILITY, Waiting
-from jobs.pages.outlook import Outlook
+from utilities.forecasts import Shown
 from utilities.workdays import WorkCalendar
 
 WHOM = {US: "us", UTILITY: "the utility", HOMEOWNER: "the homeowner"}
@@ -39,7 +39,7 @@ class Told:
     limit: str = ""
     limit_source: str = ""
     calendar: WorkCalendar | None = None
-    outlook: Outlook | None = None
+    outlook: Shown | None = None
     next_person: str = ""
     fitted: Fact | None = None
     verified_by: str = ""
@@ -113,12 +113,10 @@ def _of_the_utility(told: Told) -> list[Piece]:
         source = f" ({told.limit_source})" if told.limit and told.limit_source else ""
         pieces.append(Piece(f" Its limit for the visit: {told.limit}{source}." if told.limit else " It publishes no limit for the visit."))
     if told.outlook is not None and told.outlook.asked:
-        half, most = told.outlook.in_sentence(50), told.outlook.in_sentence(90)
-        by_half = f"by {half}" if told.outlook.at(50) else half
-        by_most = f"by {most}" if told.outlook.at(90) else most
-        pieces.append(Piece(f" Half of such requests are fitted {by_half}, nine in ten {by_most}.", "expected"))
-        if told.outlook.why.get("thin"):
-            pieces.append(Piece(" Few requests are finished at this utility, so most of this comes from others."))
+        expected = told.outlook.sentence
+        pieces.append(Piece(f" {expected[:1].upper()}{expected[1:]}.", "expected"))
+        if told.outlook.thin:
+            pieces.append(Piece(f" {told.outlook.history_words}"))
     return pieces
 
 

@@ -7,7 +7,6 @@ Visits and fittings stand in visits.py, the meters they are about in meters.py.
 from __future__ import annotations
 
 import datetime as dt
-import random
 from collections.abc import Sequence
 
 from jobs.core import clock, codes, facts, lifecycle, words
@@ -39,9 +38,6 @@ ENDS = {
     "closed": "closed by the utility without fitting",
     "will not fit": "the utility will not fit here",
 }
-
-# Drawn from the system's own source: a code must not be guessed from its neighbours.
-_random = random.SystemRandom()
 
 
 @act(right=RIGHT, on=Service)
@@ -358,7 +354,7 @@ def contact(
 
 def fresh_code() -> str:
     while True:
-        code = codes.new_code(_random)
+        code = codes.new_code(codes.source())
         if not FitRequest.objects.filter(code=code).exists() and not Job.objects.filter(code=code).exists():
             return code
 

@@ -4,7 +4,10 @@ Five characters drawn at random and one check character (ISO/IEC 7064 MOD 37-2),
 character and every two neighbours changed over. A code opens nothing by itself.
 """
 
-from random import Random
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from random import Random, SystemRandom
 from typing import Final
 
 from stdnum.iso7064 import mod_37_2
@@ -12,6 +15,25 @@ from stdnum.iso7064 import mod_37_2
 # Without what is misread or misheard: 0 and O, 1, I and L, 5's twin S.
 ALPHABET: Final = "23456789ABCDEFGHJKMNPQRTUVWXYZ"
 LENGTH: Final = 6
+
+# The system's own source: a code must not be guessed from its neighbours.
+_system: Final = SystemRandom()
+_source: ContextVar[Random | None] = ContextVar("source", default=None)
+
+
+def source() -> Random:
+    """What new codes are drawn from."""
+    return _source.get() or _system
+
+
+@contextmanager
+def drawn_from(random: Random) -> Iterator[None]:
+    """Made-up data only: the same codes each time, so that two pictures of a page can be compared."""
+    token = _source.set(random)
+    try:
+        yield
+    finally:
+        _source.reset(token)
 
 
 def new_code(random: Random) -> str:

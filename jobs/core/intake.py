@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import random
 import zoneinfo
 from dataclasses import dataclass, field
 
@@ -14,9 +13,6 @@ from jobs.core.ctsignatures import Service
 from jobs.core.models import Crew, Job, Party, Person, Site, User
 from jobs.core.models.people import PartyRole
 from jobs.core.refusals import Refused
-
-# Drawn from the system's own source: a code must not be guessed from its neighbours.
-_random = random.SystemRandom()
 
 
 @dataclass(frozen=True)
@@ -52,7 +48,7 @@ class NewHome:
 
 def fresh_code() -> str:
     while True:
-        code = codes.new_code(_random)
+        code = codes.new_code(codes.source())
         if not Job.objects.filter(code=code).exists():
             return code
 

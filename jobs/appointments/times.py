@@ -35,6 +35,7 @@ class Free:
     slot: slots.Slot
     verifier_name: str
     verifier_id: int
+    verifier_uid: str
 
 
 def quiet_hours() -> slots.QuietHours:
@@ -79,13 +80,21 @@ def free_times(
     )
 
 
-def times_for(job: Job, *, person: Person, apart_from: Appointment | None = None, first_at: dt.datetime | None = None) -> list[Free]:
-    """Free times of every verifier who speaks the person's language, in order."""
+def times_for(
+    job: Job,
+    *,
+    person: Person,
+    apart_from: Appointment | None = None,
+    first_at: dt.datetime | None = None,
+    only: str = "",
+    days: int = AHEAD_DAYS,
+) -> list[Free]:
+    """Free times of every verifier who speaks the person's language, in order; only: those of one verifier (uid)."""
     return sorted(
-        Free(slot, verifier.name, verifier.pk)
+        Free(slot, verifier.name, verifier.pk, str(verifier.uid))
         for verifier in verifiers()
-        if person.language in languages_of(verifier)
-        for slot in free_times(verifier, job=job, places=places_for(person), first_at=first_at, apart_from=apart_from)
+        if person.language in languages_of(verifier) and only in ("", str(verifier.uid))
+        for slot in free_times(verifier, job=job, places=places_for(person), first_at=first_at, days=days, apart_from=apart_from)
     )
 
 

@@ -1,0 +1,226 @@
+"""What of the calls needs a person: a home left islanded first, then today's calls, those unconfirmed, and homes that want a call."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+
+from django.urls import reverse
+from django.utils.http import urlencode
+
+from jobs.appointments import shown, worklists
+from jobs.appointments.models import Appointment, AppointmentQuerySet, AppointmentState, CallRecord, CallRecordQuerySet
+from jobs.appointments.verification import ALONE_TOO_LONG
+from jobs.appointments.worklists import Wanted
+from jobs.core import clock, rules, words
+from jobs.core.attention import Attention, Figure, Row, Section, late
+from jobs.core.models import Job, User
+
+MOST = 10
+HEADINGS = ("Time at the site", "Who will be at home", "Language", "Verifier", "State", "Next act")
+
+
+def for_user(user: User) -> Attention:
+    """Managers: what is islanded. Schedulers: that, their calls and the homes to book. Verifiers: their own calls."""
+    sections: list[Section] = []
+    figures: list[Figure] = []
+    plans, runs = user.has_perm("core.book_any_call"), user.has_perm("core.run_office")
+    if plans or runs:
+        sections.append(_islanded(CallRecord.objects.seen_by(user).running()))
+    if plans and not runs:
+        lists = worklists.lists(Job.objects.seen_by(user))
+        calls = Appointment.objects.seen_by(user)
+        sections += [_todays(calls, name="calls", title="Calls today and tomorrow"), _unconfirmed(calls), _unanswered(calls)]
+        sections += [_ready(lists.ready), _visits(lists.visits)]
+        figures.append(Figure("Ready and not booked", words.number(len(lists.ready)), reverse("calls_ready")))
+    if user.has_perm("core.verify"):
+        own = Appointment.objects.held_by(user)
+        sections += [_todays(own, name="own_calls", title="Your calls today and tomorrow"), _unfinished(user)]
+    return Attention(tuple(sections), tuple(figures))
+
+
+def _islanded(calls: CallRecordQuerySet) -> Section:
+    """Each fifteen minutes and more without a press: somebody may sit in a home that nobody has seen return."""
+    now = clock.now()
+    found = list(
+        calls.filter(islanded_at__isnull=False, last_press_at__lte=now - ALONE_TOO_LONG)
+        .select_related("appointment__job__site", "appointment__person", "appointment__verifier")
+        .order_by("last_press_at")
+    )
+    return Section(
+        name="islanded",
+        title="In island mode without a press for 15 minutes",
+        headings=("Last press", "Home", "Verifier", "In island mode since", "Next act"),
+        rows=[
+            Row(
+                margin=f"{int((now - call.last_press_at).total_seconds() // 60)} minutes ago",
+                title=call.appointment.person.name,
+                under=call.appointment.job.site.street,
+                url=f"{reverse('emergency')}?{urlencode({'job': call.appointment.job.code})}",
+                cells=(call.appointment.verifier.name, shown.instant(call.islanded_at, call.appointment.zone)),
+                next_act="Telephone the home first",
+            )
+            for call in found[:MOST]
+        ],
+        nothing="No home is in island mode without a press.",
+        note="the call is not over until the return to the utility was seen",
+        total=len(found),
+        order=0,
+    )
+
+
+def _todays(calls: AppointmentQuerySet, *, name: str, title: str) -> Section:
+    today = clock.office_today()
+    days = (today, today + dt.timedelta(days=1))
+    found = calls.taking().filter(local_date__in=days)
+    return Section(
+        name=name,
+        title=title,
+        headings=HEADINGS,
+        rows=_rows(found),
+        nothing="No call is booked for today or tomorrow.",
+        note="times are the site's own",
+        all_url=_list(from_on=days[0], to_on=days[1]),
+        total=found.count(),
+        order=10,
+    )
+
+
+def _unconfirmed(calls: AppointmentQuerySet) -> Section:
+    today = clock.office_today()
+    found = calls.filter(state=AppointmentState.BOOKED, local_date__gte=today, local_date__lte=today + dt.timedelta(days=7))
+    return Section(
+        name="unconfirmed",
+        title="Booked and not confirmed",
+        headings=HEADINGS,
+        rows=_rows(found, act="Telephone"),
+        nothing="Every call of the next seven days is confirmed.",
+        all_url=_list(state=AppointmentState.BOOKED.value),
+        total=found.count(),
+        order=15,
+    )
+
+
+def _unanswered(calls: AppointmentQuerySet) -> Section:
+    found = calls.filter(state=AppointmentState.OFFERED)
+    first = list(found.with_names().order_by("made_at", "pk")[:MOST])
+    days, today = rules.number("answer_days"), clock.office_today()
+    return Section(
+        name="unanswered",
+        title="Offers not answered",
+        headings=("Offered", "Who will be at home", "Language", "Time offered", "Next act"),
+        rows=[
+            Row(
+                margin=shown.day_of(call.made_at.date()),
+                late=late(call.made_at.date() + dt.timedelta(days=days), today),
+                title=call.person.name,
+                under=call.job.site.street,
+                url=reverse("call_answer", kwargs={"uid": call.uid}),
+                cells=(call.get_language_display(), shown.when(call)),
+                next_act="Ask for an answer",
+            )
+            for call in first
+        ],
+        nothing="Every offered time is answered.",
+        note="each keeps a place of a verifier",
+        all_url=_list(state=AppointmentState.OFFERED.value),
+        total=found.count(),
+        order=22,
+    )
+
+
+def _ready(rows: Sequence[Wanted]) -> Section:
+    today = clock.office_today()
+    return Section(
+        name="ready",
+        title="Ready and not booked",
+        headings=("Collar since", "Home", "Language", "Final milestone", "Next act"),
+        rows=[
+            Row(
+                margin=words.day_short(row.since, today=today) if row.since else row.job.code,
+                title=row.job.homeowner or row.job.code,
+                under=row.job.site.street,
+                url=reverse("call_book", kwargs={"code": row.job.code}),
+                cells=(_language(row), "waits on the call" if row.final_waits else "none waits"),
+                next_act="Offer times",
+            )
+            for row in rows[:MOST]
+        ],
+        nothing="No home is ready and not booked.",
+        note="the dearest day of delay first",
+        all_url=reverse("calls_ready"),
+        total=len(rows),
+        order=20,
+    )
+
+
+def _visits(rows: Sequence[Wanted]) -> Section:
+    today = clock.office_today()
+    return Section(
+        name="visits",
+        title="Site visit to plan",
+        headings=("Collar since", "Home", "Why", "Next act"),
+        rows=[
+            Row(
+                margin=words.day_short(row.since, today=today) if row.since else row.job.code,
+                title=row.job.homeowner or row.job.code,
+                under=row.job.site.street,
+                url=reverse("job", kwargs={"code": row.job.code}),
+                cells=(row.visit,),
+                next_act="Plan a site visit",
+            )
+            for row in rows[:MOST]
+        ],
+        nothing="No site visit is to be planned.",
+        note="never offered a call",
+        all_url=f"{reverse('calls_ready')}#s-visits",
+        total=len(rows),
+        order=28,
+    )
+
+
+def _unfinished(user: User) -> Section:
+    """Own calls that were begun and have no result."""
+    found = list(CallRecord.objects.held_by(user).running().select_related("appointment__job__site", "appointment__person"))
+    return Section(
+        name="unfinished",
+        title="Begun and not ended",
+        headings=("Begun", "Home", "State", "Next act"),
+        rows=[
+            Row(
+                margin=shown.instant(call.begun_at, call.appointment.zone),
+                title=call.appointment.person.name,
+                under=call.appointment.job.site.street,
+                url=reverse("call", kwargs={"uid": call.appointment.uid}),
+                cells=("in island mode" if call.islanded_at else "on the call",),
+                next_act="Go on with the call",
+            )
+            for call in found[:MOST]
+        ],
+        nothing="No call of yours is begun and not ended.",
+        total=len(found),
+        order=5,
+    )
+
+
+def _rows(found: AppointmentQuerySet, *, act: str = "Open the call") -> list[Row]:
+    return [
+        Row(
+            margin=f"{shown.day_of(call.local_date)}, {words.time_office(call.local_time)}",
+            title=call.person.name,
+            under=", ".join(part for part in (call.job.site.street, shown.office_time(call.starts_at, site_zone=call.zone)) if part),
+            url=reverse("call", kwargs={"uid": call.uid}),
+            cells=(call.get_language_display(), call.verifier.name, call.get_state_display()),
+            next_act=act,
+        )
+        for call in found.with_names().order_by("starts_at", "pk")[:MOST]
+    ]
+
+
+def _language(row: Wanted) -> str:
+    at_home = [party.person for party in row.job.parties.all() if party.role == "at_home" and party.to_on is None]
+    return str(at_home[0].get_language_display()) if at_home else ""
+
+
+def _list(**filters: object) -> str:
+    return f"{reverse('calls')}?{urlencode({name: str(value) for name, value in filters.items()})}"

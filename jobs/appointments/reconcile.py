@@ -1,0 +1,80 @@
+"""What must hold among calls and their records; each breach is a sentence."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Iterator
+
+from jobs.appointments.models import TAKING, Appointment, AppointmentState, CallRecord, VerificationRecord
+from jobs.appointments.records import evidence_of
+from jobs.core import kinds as k
+from jobs.core.models import Fact
+
+
+def breaches() -> Iterator[str]:
+    yield from _overlaps()
+    yield from _booked_without_fact()
+    yield from _verified_without_record()
+    yield from _records_without_fact()
+    yield from _islands()
+
+
+def _overlaps() -> Iterator[str]:
+    last: dict[int, tuple[dt.datetime, Appointment]] = {}
+    for call in Appointment.objects.taking().with_names().order_by("verifier", "starts_at", "pk"):
+        before = last.get(call.verifier_id)
+        if before is not None and before[0] > call.starts_at:
+            both = f"{before[1].job.code} and {call.job.code}"
+            yield f"{call.verifier.name} has two calls at once: of jobs {both}, {call.starts_at:%Y-%m-%d %H:%M} UTC."
+        if before is None or call.ends_at > before[0]:
+            last[call.verifier_id] = (call.ends_at, call)
+
+
+def _booked_without_fact() -> Iterator[str]:
+    """The newest fact about each open call says its state and its time."""
+    told: dict[str, Fact] = {}
+    kinds = (k.CALL_OFFERED, k.CALL_BOOKED, k.CALL_ENDED)
+    uids = [str(uid) for uid in Appointment.objects.taking().values_list("uid", flat=True)]
+    jobs = Appointment.objects.filter(state__in=TAKING).values("job")
+    for fact in Fact.objects.standing().filter(kind__in=kinds, job__in=jobs).order_by("pk"):
+        if fact.value.get("appointment") in uids:
+            told[fact.value["appointment"]] = fact
+    for call in Appointment.objects.taking().with_names():
+        wanted = k.CALL_OFFERED if call.state == AppointmentState.OFFERED else k.CALL_BOOKED
+        says = {"on": call.local_date.isoformat(), "time": f"{call.local_time:%H:%M}"}
+        newest = told.get(str(call.uid))
+        if newest is None or newest.kind != wanted or any(newest.value.get(name) != value for name, value in says.items()):
+            yield f"Job {call.job.code}: its call {call.state} for {says['on']} {says['time']} has no fact that says so."
+
+
+def _verified_without_record() -> Iterator[str]:
+    """A verification held here names its passed record by uid; one brought in names what the books before ours kept."""
+    passed = {str(uid) for uid in VerificationRecord.objects.filter(result="passed").values_list("uid", flat=True)}
+    for fact in Fact.objects.standing().of_kind(k.VERIFICATION).filter(value__result="passed").select_related("job"):
+        named = str(fact.value.get("record", ""))
+        if _is_uid(named) and named not in passed:
+            yield f"Job {fact.job.code} has a passed verification without its passed record."
+
+
+def _is_uid(text: str) -> bool:
+    try:
+        return str(uuid.UUID(text)) == text
+    except ValueError:
+        return False
+
+
+def _records_without_fact() -> Iterator[str]:
+    known = {str(fact.value.get("record")) for fact in Fact.objects.of_kind(k.VERIFICATION)}
+    voided = {str(fact.value.get("record")) for fact in Fact.objects.of_kind(k.VERIFICATION_VOIDED)}
+    for record in VerificationRecord.objects.select_related("job").prefetch_related("additions"):
+        if str(record.uid) not in known:
+            yield f"Job {record.job.code}: the record {record.uid} has no fact."
+        if any(addition.voids for addition in record.additions.all()) != (str(record.uid) in voided):
+            yield f"Job {record.job.code}: record {record.uid} and the facts do not agree whether it is voided."
+
+
+def _islands() -> Iterator[str]:
+    for call in CallRecord.objects.running().select_related("appointment__job"):
+        if evidence_of(call).islanded_since != call.islanded_at:
+            yield f"Job {call.job.code}: the call's island time is not what its presses say."

@@ -1,0 +1,96 @@
+"""How the office sees calls: the site's time, the office's beneath where it differs."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from jobs.appointments import times
+from jobs.appointments.models import Appointment
+from jobs.appointments.times import Free
+from jobs.core import clock, rules, walltime, words
+from jobs.core.models import Job, Person
+from jobs.core.models.people import PartyRole
+
+DAYS_SHOWN = 4
+
+
+def office_time(at: dt.datetime, *, site_zone: str) -> str:
+    """ "office 15:30" where the office's clock shows another time than the home's; else nothing."""
+    office = at.astimezone(walltime.zone_of(rules.text("office_zone")))
+    site = at.astimezone(walltime.zone_of(site_zone))
+    return "" if office.utcoffset() == site.utcoffset() else f"office {words.time_office(office)}"
+
+
+def day_of(on: dt.date) -> str:
+    return words.day_short(on, today=clock.office_today())
+
+
+def when(call: Appointment) -> str:
+    """ "Thu 19 Nov, 10:00 MST"."""
+    return f"{day_of(call.local_date)}, {words.time_zone_office(call.local_start)}"
+
+
+def instant(at: dt.datetime | None, zone: str) -> str:
+    """An instant by the clock of a zone: "Wed 18 Nov, 14:30"."""
+    if at is None:
+        return ""
+    local = at.astimezone(walltime.zone_of(zone))
+    return f"{day_of(local.date())}, {words.time_office(local)}"
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A free time as a radio button: its value says verifier, wall time and fold."""
+
+    value: str
+    words: str
+    under: str
+
+
+@dataclass(frozen=True)
+class Day:
+    words: str
+    choices: Sequence[Choice]
+
+
+@dataclass(frozen=True)
+class Days:
+    """Some days of free times, and the day from which the next ones are shown."""
+
+    days: Sequence[Day]
+    later: dt.date
+    earlier: dt.date | None
+
+
+def default_person(job: Job) -> Person | None:
+    """Who will most likely be at home."""
+    parties = list(job.parties.on(clock.today_in(job.site.zone)).select_related("person"))
+    order = (PartyRole.AT_HOME.value, PartyRole.OWNER.value)
+    ranked = sorted(parties, key=lambda party: (order.index(party.role) if party.role in order else len(order), party.pk))
+    return ranked[0].person if ranked else None
+
+
+def free_days(job: Job, *, person: Person, from_on: dt.date | None, apart_from: Appointment | None = None, verifier: str = "") -> Days:
+    """Free times for this home, from a day at the site on; verifier: only those of this one (uid)."""
+    today = clock.today_in(job.site.zone)
+    first = max(from_on or today, today)
+    start = max(clock.now(), dt.datetime.combine(first, dt.time(), walltime.zone_of(job.site.zone)))
+    found = times.times_for(job, person=person, apart_from=apart_from, first_at=start, only=verifier, days=DAYS_SHOWN - 1)
+    by_day: dict[dt.date, list[Choice]] = {}
+    for free in found:
+        by_day.setdefault(free.slot.local_date, []).append(_choice(free, job.site.zone))
+    days = [Day(f"{words.day_long_home(day, lang='en').split(',')[0]}, {words.day(day)}", choices) for day, choices in by_day.items()]
+    earlier = max(today, first - dt.timedelta(days=DAYS_SHOWN)) if first > today else None
+    return Days(days, first + dt.timedelta(days=DAYS_SHOWN), earlier)
+
+
+def _choice(free: Free, zone: str) -> Choice:
+    slot = free.slot
+    wall = f"{slot.local_date.isoformat()}T{slot.local_time:%H:%M}"
+    return Choice(
+        f"{free.verifier_uid}|{wall}|{slot.fold}",
+        f"{slot.local_time:%H:%M}, {free.verifier_name}",
+        office_time(slot.starts_at, site_zone=zone),
+    )

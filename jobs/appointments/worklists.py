@@ -1,0 +1,93 @@
+"""Which homes want a call: ready and not booked by worth of a day, not ready with what is missing, and those that get a site visit."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from django.db.models import Exists, OuterRef, Prefetch
+
+from billing import figures
+from jobs.appointments import readiness
+from jobs.appointments.models import TAKING, Appointment
+from jobs.appointments.readiness import Missing
+from jobs.appointments.worth import Rates, Worth, worth_of_a_day
+from jobs.core import clock, rules
+from jobs.core.models import Fact, Hold, Job
+from jobs.core.models.job import JobQuerySet
+from jobs.core.states import S
+from utilities import services
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """An energized home without an open call."""
+
+    job: Job
+    since: dt.date | None  # the collar
+    missing: tuple[Missing, ...]
+    worth: Worth
+    visit: str  # why it gets a site visit instead; empty where it does not
+    medical_on: dt.date | None
+
+    @property
+    def is_ready(self) -> bool:
+        return not self.missing
+
+    @property
+    def final_waits(self) -> bool:
+        """Whether a final milestone hangs on the call; the amount itself is for those who may see money."""
+        return any(part.words.startswith("final milestone") for part in self.worth.parts)
+
+
+@dataclass(frozen=True)
+class Lists:
+    ready: tuple[Wanted, ...]
+    not_ready: tuple[Wanted, ...]
+    visits: tuple[Wanted, ...]
+
+
+def rates() -> Rates:
+    told = rules.several("delay_day_denominator", "delay_week_dollars")
+    return Rates(int(told["delay_day_denominator"]), int(told["delay_week_dollars"]) * 100)
+
+
+def lists(jobs: JobQuerySet) -> Lists:
+    """The three lists over these jobs: the dearest day of delay first, ties by code."""
+    rows = sorted(wanted(jobs), key=lambda row: (-row.worth.total_minor, row.job.code))
+    return Lists(
+        ready=tuple(row for row in rows if row.is_ready),
+        not_ready=tuple(row for row in rows if row.missing and not row.visit),
+        visits=tuple(row for row in rows if row.visit),
+    )
+
+
+def wanted(jobs: JobQuerySet) -> list[Wanted]:
+    """Every energized home of these without an open call."""
+    open_call = Appointment.objects.filter(job=OuterRef("pk"), state__in=TAKING)
+    today = clock.office_today()
+    found = (
+        jobs.in_state(S.COLLAR_ENERGIZED)
+        .filter(~Exists(open_call))
+        .select_related("site")
+        .prefetch_related(
+            "parties__person",
+            Prefetch("facts", queryset=Fact.objects.standing(), to_attr="standing_facts"),
+            Prefetch("holds", queryset=Hold.objects.standing(today), to_attr="standing_holds"),
+        )
+    )
+    within, priced = readiness.within(), rates()
+    return [_wanted(job, within=within, priced=priced, office_today=today) for job in found]
+
+
+def _wanted(job: Job, *, within: readiness.Within, priced: Rates, office_today: dt.date) -> Wanted:
+    rows: Sequence[Fact] = getattr(job, "standing_facts", ())
+    holds: Iterable[Hold] = getattr(job, "standing_holds", ())
+    stopped = frozenset(what for hold in holds for what in hold.stops)
+    home = readiness.gathered(job, rows, stopped=stopped, emergency_line=services.emergency_line(job))
+    missing = readiness.missing_of(home, today=clock.today_in(job.site.zone), within=within)
+    since = home.facts.fitted.day if home.facts.fitted else job.state_since
+    worth = worth_of_a_day(figures.final_milestone_minor(job), energized_on=since, today=office_today, rates=priced)
+    visit = readiness.site_visit_reason(home.medical)
+    return Wanted(job, since, tuple(missing), worth, visit, home.medical.day if home.medical else None)

@@ -49,6 +49,7 @@ RULES: dict[str, RuleKind] = {
     "delay_day_denominator": RuleKind("A day's delay costs the final milestone divided by", 30, 1, 365, "", group="Money"),
     "link_days": RuleKind("A homeowner's link opens for", 30, 1, 365, "days"),
     "thin_history": RuleKind("A utility's history is thin below", 5, 1, 50, "fittings"),
+    "delay_week_dollars": RuleKind("A day's delay costs, for each week since the collar", 20, 0, 1000, "dollars", group="Money"),
     "notices_by_themselves": RuleKind("Kinds of message that leave without a person's release, with commas between", "", group="Messages"),
 }
 

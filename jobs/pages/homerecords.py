@@ -81,8 +81,10 @@ def _homes(values: Sequence[Values]) -> tuple[dict[tuple[str, ...], Home], dict[
     """The homes by the rows' keys; and those keys for which several jobs stand, which only a number tells apart."""
     jobs = Job.objects.select_related("site", "crew")
     numbers = {row["number"] for row in values if row.get("number")}
-    streets = {row["street"] for row in values if row.get("street") and row.get("city") and row.get("owner")}
     by_number = {job.contractor_number.casefold(): job for batch in _batches(numbers) for job in jobs.filter(contractor_number__in=batch)}
+    # Only for rows that no number finds: a street is looked for in any case of its letters, which no index helps.
+    by_street = [row for row in values if (row.get("number") or "").casefold() not in by_number]
+    streets = {row["street"] for row in by_street if row.get("street") and row.get("city") and row.get("owner")}
     by_address: dict[tuple[str, ...], list[Job]] = defaultdict(list)
     for batch in _batches(streets):
         found = jobs.alias(low=Lower("site__street")).filter(_named("site__street", batch)).prefetch_related("parties__person")

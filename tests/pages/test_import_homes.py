@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
+import threading
 
 import pytest
+from django.db import connections
 
 from billing.models import Earning, Invoice, Milestone
 from jobs.core import homefacts, importing
 from jobs.core import kinds as k
-from jobs.core.models import Fact, Job, Person, StateChange, Trace
+from jobs.core.models import Fact, ImportRun, Job, Person, StateChange, Trace
 from jobs.core.refusals import Refused
 from jobs.core.states import S
 from jobs.notices.models import Message
@@ -277,3 +279,34 @@ def test_a_home_keeps_its_meter_and_crew(dana, crew):
         "77-1",
     )
     assert job_of("LL-1").crew == crew
+
+
+@pytest.mark.needs_postgres
+@pytest.mark.django_db(transaction=True)
+def test_of_the_same_list_brought_in_by_two_at_once_every_home_is_made_once(dana):
+    data = sheet(*(half_done(n) for n in range(1, 61)))
+    runs = [importing.prepare("jobs", name="homes.csv", data=data, columns={}, by=dana) for _ in range(2)]
+    start, ended = threading.Barrier(2), []
+
+    def apply(run: ImportRun) -> None:
+        try:
+            seen = importing.look(run, by=dana)
+            start.wait(10)
+            run = importing.start(run, good_rows_only=False, by=dana, looked=seen)
+            while run.finished_at is None:
+                run = importing.apply_chunk(run, by=dana, looked=seen)
+            ended.append(run.counts)
+        finally:
+            connections.close_all()
+
+    threads = [threading.Thread(target=apply, args=(run,)) for run in runs]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(60)
+
+    assert sum(counts["new"] for counts in ended) == 60
+    assert sum(counts["unchanged"] for counts in ended) == 60
+    assert [counts["refused"] for counts in ended] == [[], []]
+    assert Job.objects.count() == FitRequest.objects.count() == 60
+    assert list(reconcile.breaches()) == []

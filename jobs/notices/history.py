@@ -20,6 +20,8 @@ ACTS = {
     "jobs.notices.consent.give_again": "Recorded that they may be written to again.",
 }
 
+CAPTURED = "Captured, not sent: no mail server is set."
+
 
 @dataclass(frozen=True)
 class Step:
@@ -41,5 +43,5 @@ def of(message: Message) -> list[Step]:
         # Released with others at once, inside another act, or by a rule.
         steps.append(Step(message.released_at, "Released.", message.released_by_name or f"rule: {message.rule}"))
     if message.sent_at:
-        steps.append(Step(message.sent_at, "Captured, not sent: no mail server is set." if message.captured else "Sent.", message.outcome))
+        steps.append(Step(message.sent_at, CAPTURED if message.captured else f"Sent: {message.outcome}."))
     return sorted(steps, key=lambda step: step.at)

@@ -109,7 +109,7 @@ class Message(models.Model):
 
     @property
     def state_words(self) -> str:
-        return State(self.state).label
+        return "captured, not sent" if self.captured else State(self.state).label
 
     @property
     def captured(self) -> bool:

@@ -128,22 +128,18 @@ def shown_of(message: Message) -> tuple[Rendered | None, str]:
 
 
 def _cells(message: Message) -> list[tuple[str, str] | tuple[str, str, str]]:
-    return [
+    cells: list[tuple[str, str] | tuple[str, str, str]] = [
         ("To", message.to_name or "nobody", message.address),
         ("Message", message.kind_words),
         ("Home", message.job.code if message.job else "none", message.job.site.line if message.job else ""),
         ("Language", message.get_language_display()),
         ("State", message.state_words, message.reason),
-        ("Leaves", _leaves(message)),
     ]
-
-
-def _leaves(message: Message) -> str:
     if message.sent_at:
-        return instant(message.sent_at)
-    if message.state == State.RELEASED:
-        return f"from {instant(message.due_at)}"
-    return "not before it is released" if message.state == State.OWED else ""
+        cells.append(("Left", instant(message.sent_at)))
+    elif message.state == State.RELEASED:
+        cells.append(("Leaves", f"from {instant(message.due_at)}"))
+    return cells
 
 
 def _may(request: HttpRequest, message: Message) -> dict[str, bool]:

@@ -387,6 +387,17 @@ def test_a_name_stands_unaltered_in_plain_text_and_escaped_in_html():
     assert "Dear Siobhán &lt;b&gt;O&#x27;Hara&lt;/b&gt;," in shown.html
 
 
+def test_the_contractor_s_particulars_stand_line_by_line_at_the_foot(dana):
+    for name, value in {"company_name": "Larch & Lantern", "company_phone": "(303) 555-0100", "company_licence": "EC.0100"}.items():
+        rules.set_rule(name, value=value, valid_from=clock.office_today(), by=dana)
+    message = removed(street="6 Larch Terrace")
+
+    text = outbox.preview(message).text
+
+    assert text.endswith("\n\nLarch & Lantern\n(303) 555-0100\nLicense EC.0100\n\nAbout the home at 6 Larch Terrace, Ottermere, CO\n")
+    assert "\n\n\n" not in text
+
+
 def test_a_kind_without_a_text_is_refused_by_name(monkeypatch, theo):
     monkeypatch.setitem(kinds._registered, "no_such_text", NoticeKind(name="no_such_text", words="letter", to=("owner",)))
     [message] = outbox.owe("no_such_text", job=make_job(), cause="first", by=SYSTEM)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 
 from jobs.appointments import readiness
 from jobs.appointments.models import Appointment
@@ -48,6 +48,8 @@ FOREMOST: dict[S, tuple[str, ...]] = {
     S.BACKUP_VERIFIED: ("removed", "homeowner-told"),
     S.CANCELLED: (),
 }
+BEFORE_THE_COLLAR = (S.IN_BUILD, S.GRID_TIED, S.AWAITING_UTILITY)
+
 # How a missing fact, as states.py and waiting.py say it, is recorded.
 RECORDED_BY = {
     "the commissioning date": "commissioned",
@@ -74,11 +76,15 @@ BEGINS_WITH = {
 def buttons(
     user: User, job: Job, state: S, services: Sequence[Service], requests: Sequence[FitRequest], call: Appointment | None
 ) -> Buttons:
-    foremost = [*_of_upper_apps(user, job, state, services, requests, call), *_recordings(user, job, FOREMOST[state])]
-    rest = [what for what in RECORDINGS if what not in FOREMOST[state]]
-    if state == S.CANCELLED:
-        rest = []  # what is wrong with a cancelled job is a correction
-    return Buttons(tuple(foremost), tuple(_recordings(user, job, rest)))
+    current = next((request for request in reversed(requests) if request.is_open), None)
+    first = [
+        *_of_the_wait(user, job, state, services, current),
+        *_of_call_and_money(user, job, state, call),
+        *_recordings(user, job, FOREMOST[state]),
+    ]
+    # What is wrong with a cancelled job is a correction; nothing else is recorded of it.
+    rest = [] if state == S.CANCELLED else [what for what in RECORDINGS if what not in FOREMOST[state]]
+    return Buttons(tuple(first), (*_rest_of_the_wait(user, current), *_recordings(user, job, rest)))
 
 
 def _recordings(user: User, job: Job, whats: Sequence[str]) -> Iterator[Button]:
@@ -88,37 +94,44 @@ def _recordings(user: User, job: Job, whats: Sequence[str]) -> Iterator[Button]:
             yield Button(spec.button, reverse("record", kwargs={"code": job.code, "what": what}))
 
 
-def _of_upper_apps(
-    user: User, job: Job, state: S, services: Sequence[Service], requests: Sequence[FitRequest], call: Appointment | None
-) -> Iterator[Button]:
-    current = next((request for request in reversed(requests) if request.is_open), None)
-    if user.has_perm("core.record_requests"):
-        if current is not None:
-            yield from _named("Record answer", "request_contact", uid=current.uid)
-            yield from _named("Record visit", "request_visit", uid=current.uid)
-            yield from _named("Record report of fitting", "request_fitted", uid=current.uid)
-        elif state in (S.GRID_TIED, S.AWAITING_UTILITY) and services:
-            yield from _named("Record request sent", "request_sent", uid=services[0].uid)
-    if user.has_perm("core.book_calls") and state == S.COLLAR_ENERGIZED:
-        if call is None:
-            yield from _named("Book the call", "call_book", code=job.code)
-        else:
-            yield from _named("Open the call", "call", uid=call.uid)
+def _of_the_wait(user: User, job: Job, state: S, services: Sequence[Service], current: FitRequest | None) -> Iterator[Button]:
+    if not user.has_perm("core.record_requests"):
+        return
+    if not services and state in BEFORE_THE_COLLAR:
+        yield _named("Enter utility and meter", "home_connect", code=job.code)
+    if current is not None:
+        yield _named("Record answer", "request_answer", uid=current.uid)
+        yield _named("Record visit", "request_visit", uid=current.uid)
+        yield _named("Record report of fitting", "request_fitted", uid=current.uid)
+    elif state in (S.GRID_TIED, S.AWAITING_UTILITY):
+        yield from (_named(f"Record request sent{_of(service, services)}", "request_sent", uid=service.uid) for service in services)
+
+
+def _rest_of_the_wait(user: User, current: FitRequest | None) -> Iterator[Button]:
+    if current is None or not user.has_perm("core.record_requests"):
+        return
+    yield _named("Record contact", "request_contact", uid=current.uid)
+    yield _named("Record announced visit", "request_announce", uid=current.uid)
+    yield _named("Record sent again", "request_again", uid=current.uid)
+    yield _named("End the request", "request_end", uid=current.uid)
+
+
+def _of_call_and_money(user: User, job: Job, state: S, call: Appointment | None) -> Iterator[Button]:
+    if user.has_perm("core.book_calls") and state == S.COLLAR_ENERGIZED and call is None:
+        yield _named("Book the call", "call_book", code=job.code)
+    if user.has_perm("core.see_calls") and call is not None:
+        yield _named("Open the call", "call", uid=call.uid)
     if user.has_perm("core.set_plan") and state != S.CANCELLED:
-        yield from _named("Contract and milestones", "job_plan", code=job.code)
+        yield _named("Contract and milestones", "job_plan", code=job.code)
 
 
-def _named(words: str, name: str, **kwargs: object) -> Iterator[Button]:
-    if url := address(name, **kwargs):
-        yield Button(words, url)
+def _of(service: Service, services: Sequence[Service]) -> str:
+    """Which meter, where a home has two."""
+    return f", {service}" if len(services) > 1 else ""
 
 
-def address(name: str, **kwargs: object) -> str:
-    """The address of an upper app's page; nothing where it has no page yet."""
-    try:
-        return reverse(name, kwargs=kwargs)
-    except NoReverseMatch:
-        return ""
+def _named(words: str, name: str, **kwargs: object) -> Button:
+    return Button(words, reverse(name, kwargs=kwargs))
 
 
 def wanted(user: User, job: Job, waiting: Waiting, missing: Sequence[readiness.Missing]) -> list[Wanted]:

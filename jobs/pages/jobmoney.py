@@ -20,6 +20,7 @@ class MilestoneLine:
     url: str
     left_minor: int  # billed and not yet paid
     earned: bool
+    billed: bool
 
 
 @dataclass(frozen=True)
@@ -42,7 +43,7 @@ class Owed:
         """For the sentence of a verified home."""
         if self.contract_minor is None:
             return "No plan of payment is set."
-        if any(not line.url for line in self.lines):
+        if not all(line.billed for line in self.lines):
             return "Not all of it is invoiced yet."
         return f"{money.shown(self.left_minor)} is still to be paid." if self.left_minor else "Nothing is owed."
 
@@ -57,7 +58,8 @@ def owed(job: Job, contract: Contract | None, *, today: dt.date) -> Owed:
 
 def _line(milestone: Milestone, invoice: Invoice | None, today: dt.date) -> MilestoneLine:
     says, url, left = _said(milestone, invoice, today)
-    return MilestoneLine(milestone.name, milestone.amount_minor, says, url, left, milestone.earned_on is not None)
+    billed = milestone.opening or (invoice is not None and invoice.released)
+    return MilestoneLine(milestone.name, milestone.amount_minor, says, url, left, milestone.earned_on is not None, billed)
 
 
 def _said(milestone: Milestone, invoice: Invoice | None, today: dt.date) -> tuple[str, str, int]:

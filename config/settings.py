@@ -163,7 +163,7 @@ EMAIL_FROM = ENV.get("EMAIL_FROM", "office@larchlantern.example")
 CAPTURE_MAIL = DEMO or EMAIL is None
 
 # Work. The embedded default keeps its broker in the process; the row is the queue either way.
-CELERY_BROKER_URL = ENV.get("REDIS_URL") or "memory://"
+CELERY_BROKER_URL = ENV.get("REDIS_URL") or "memory://localhost/"
 CELERY_BROKER_TRANSPORT_OPTIONS = {"health_check_interval": 30} if ENV.get("REDIS_URL") else {"polling_interval": 0.2}
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1

@@ -265,7 +265,7 @@ def _without_line() -> Section:
         headings=("Homes", "Utility", "What is stopped", "Next act"),
         rows=[
             Row(
-                margin=words.number(utility.open_now),
+                margin=words.number(getattr(utility, "open_now", 0)),
                 title=utility.name,
                 url=reverse("utility_edit", kwargs={"uid": utility.uid}),
                 cells=("no call for its homes can be booked or begun",),

@@ -80,6 +80,17 @@ def ended_words(request: FitRequest, *, today: dt.date) -> str:
     return f"{request.get_outcome_display()} {words.day_short(request.ended_on, today=today)}"
 
 
+def ended_sentence(request: FitRequest) -> str:
+    """The same for a sentence: "Fitted between 9 and 12 November 2026", "Ended without fitting on 3 June 2026"."""
+    if request.ended_on is None:
+        return ""
+    told = str(request.get_outcome_display())
+    told = told[:1].upper() + told[1:]
+    if request.outcome == Outcome.FITTED and request.fitted_after is not None:
+        return f"{told} {words.bracket(request.fitted_after, request.ended_on, today=dt.date.min)}"
+    return f"{told} on {words.day(request.ended_on)}"
+
+
 def _last_contacts(requests: Sequence[FitRequest]) -> dict[int, Contact]:
     rows = Contact.objects.filter(request__in=[request.pk for request in requests], withdrawn=False).order_by("on", "pk")
     return {contact.request_id: contact for contact in rows}

@@ -1,0 +1,255 @@
+"""Pages of requests: the list, one request, and what can be recorded on it; connecting a home to its utility."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable
+from typing import Any, cast
+
+from django.core.paginator import Paginator
+from django.http import Http404, HttpRequest, HttpResponseBase
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.views.decorators.http import require_safe
+
+from jobs.core import clock, codes, words
+from jobs.core.actors import actor
+from jobs.core.models import Job, User
+from jobs.core.refusals import Refused
+from jobs.core.views import answer, seen_job
+from jobs.core.web import recorded, right
+from utilities import exports, filters, forecasts, meters, requests, services, shown, tables, visits
+from utilities.doings import DOINGS
+from utilities.forms import ConnectForm, ServiceForm
+from utilities.models import FitRequest, Outcome, Service, Visit
+from utilities.request_forms import ActForm, EndForm, SentForm, ToldForm
+
+A_PAGE = 50
+RECORD = "core.record_requests"
+COLUMNS = (
+    ("Request", "request", "m"), ("Home", "", ""), ("Utility", "utility", ""), ("Sent", "sent", ""), ("Days", "", "num"),
+    ("Business days", "", "num"), ("Half by", "", ""), ("Nine in ten by", "", ""), ("Last contact", "", ""), ("Outcome", "ended", ""),
+    ("Next act", "", "act"),
+)  # fmt: skip
+
+
+@right("core.see_utilities")
+@require_safe
+def request_list(request: HttpRequest) -> HttpResponseBase:
+    narrowing, found, sort = filters.requests(cast(User, request.user), request.GET)
+    page = Paginator(shown.with_parts(found), A_PAGE).get_page(request.GET.get("page"))
+    context = {
+        "form": narrowing.form,
+        "title": filters.in_words(narrowing),
+        "page": page,
+        "lines": shown.lines(page.object_list, today=clock.office_today()),
+        "heads": tables.heads(request.GET, sort, COLUMNS),
+        "query": tables.query(request.GET, "page"),
+        "sort": request.GET.get("sort", ""),
+    }
+    return render(request, "utilities/requests.html", context, status=200 if narrowing.is_valid() else 422)
+
+
+@right("core.see_utilities")
+@require_safe
+def request_export(request: HttpRequest, ending: str) -> HttpResponseBase:
+    """What the list shows, as a file."""
+    _, found, _ = filters.requests(cast(User, request.user), request.GET)
+    return tables.file_of("requests", ending, exports.REQUESTS, exports.requests(found))
+
+
+@right("core.see_utilities")
+@require_safe
+def request_page(request: HttpRequest, code: str) -> HttpResponseBase:
+    rows = shown.with_parts(FitRequest.objects.seen_by(cast(User, request.user))).select_related("follows", "district")
+    found = get_object_or_404(rows, code=codes.normal(code))
+    today = clock.office_today()
+    (line,) = shown.lines([found], today=today)
+    context = {
+        "fit": found,
+        "line": line,
+        "cells": _cells(found, today),
+        "sendings": found.sendings.all(),
+        "visits": found.visits.order_by("-pk"),
+        "contacts": found.contacts.order_by("-on", "-pk"),
+        "newer": found.followed_by.exclude(outcome=Outcome.VOID).first(),
+        "ended": shown.ended_sentence(found),
+        "limit": found.utility.published_limit,
+        "may_fit": found.outcome == Outcome.CANCELLED and not found.followed_by.exclude(outcome=Outcome.VOID).exists(),
+    }
+    return render(request, "utilities/request.html", context)
+
+
+def _cells(found: FitRequest, today: Any) -> list[tuple[str, ...]]:
+    def day(on: Any, otherwise: str) -> str:
+        return words.day_short(on, today=today) if on else otherwise
+
+    job, service = found.job, found.service
+    return [
+        ("Home", job.homeowner if job else "history", job.site.line if job else f"reference {found.own_reference}"),
+        ("Utility", found.utility.name, found.district.name if found.district else ""),
+        ("Meter", (service.meter_number if service else "") or "not known", service.meter_form if service else ""),
+        ("Sent", day(found.filed_on, ""), found.route),
+        ("Its number at the utility", found.utility_reference or "not known", ""),
+        ("Acknowledged", day(found.acknowledged_on, "no word yet"), ""),
+    ]
+
+
+# What can be recorded. An act takes a `key` besides what it declares, which no type can say.
+
+_END: Callable[..., Any] = requests.end_request
+_TOLD: Callable[..., Any] = visits.record_homeowner_told
+_SENT: Callable[..., Any] = requests.record_sent
+
+
+def seen_request(request: HttpRequest, uid: uuid.UUID) -> FitRequest:
+    """The request of a job, if the person may know of it; history has no acts."""
+    rows = FitRequest.objects.seen_by(cast(User, request.user)).filter(job__isnull=False).select_related("utility", "service", "job__site")
+    return get_object_or_404(rows, uid=uid)
+
+
+@right(RECORD)
+def do(request: HttpRequest, uid: uuid.UUID, what: str) -> HttpResponseBase:
+    """Record one thing about a request."""
+    found = seen_request(request, uid)
+    doing = DOINGS[what]
+    if not found.is_open and not doing.ended_too:
+        raise Http404("This request has ended; nothing of the kind is recorded on it.")
+    form = _form(request, doing.form, found, doing.today)
+    if request.method == "POST" and form.is_valid():
+        try:
+            doing.act(found, **form.given(), by=actor(request), key=_key(form))
+        except Refused as refusal:
+            form.refuse(refusal)
+        else:
+            return recorded(request, f"{doing.title[7:].capitalize()}: on record. {_next(form.job)}", "job", code=form.job.code)
+    return answer(request, "utilities/record.html", form, **_about(found), title=doing.title, button=doing.button)
+
+
+@right(RECORD)
+def end(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
+    """End a request without fitting: a page that says first what follows."""
+    found = seen_request(request, uid)
+    if not found.is_open:
+        raise Http404("This request has ended already.")
+    form = _form(request, EndForm, found, ("on",))
+    if request.method == "POST" and form.is_valid():
+        try:
+            _END(found, **form.given(), by=actor(request), key=_key(form))
+        except Refused as refusal:
+            form.refuse(refusal)
+        else:
+            return recorded(request, f"Request {found.code} has ended. {_next(form.job)}", "job", code=form.job.code)
+    days = (clock.today_in(found.utility.zone) - found.filed_on).days
+    context = {
+        "heading": f"End request {found.code} at {found.utility}",
+        "margin": found.code,
+        "happens": [
+            f"The wait of {words.count(days, 'day')} ends without a fitting, and the forecasts count it so.",
+            "The home waits on us until a new request is sent; the new one begins a wait of its own.",
+            "Nothing is sent to the utility from here: a withdrawal is told to its desk.",
+        ],
+        "final": "An end recorded in error is corrected on the job's page.",
+        "act": "End the request",
+        "keep": "Keep it open",
+        "back": reverse("request", kwargs={"code": found.code}),
+    }
+    return answer(request, "confirm.html", form, **context)
+
+
+@right(RECORD)
+def told(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
+    """The homeowner knows of an announced visit."""
+    visit = get_object_or_404(
+        Visit.objects.seen_by(cast(User, request.user)).select_related("request__utility", "request__job__site"), uid=uid
+    )
+    form = _form(request, ToldForm, visit, ("on",))
+    if request.method == "POST" and form.is_valid():
+        try:
+            _TOLD(visit, **form.given(), by=actor(request), key=_key(form))
+        except Refused as refusal:
+            form.refuse(refusal)
+        else:
+            return recorded(request, "The homeowner knows of the visit.", "request", code=visit.request.code)
+    context = {"title": "Homeowner told of the visit", "button": "Record homeowner told", "visit": visit}
+    return answer(request, "utilities/record.html", form, **_about(visit.request), **context)
+
+
+@right(RECORD)
+def sent(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
+    """A new request was sent for this meter."""
+    service = get_object_or_404(Service.objects.seen_by(cast(User, request.user)).select_related("utility", "job__site"), uid=uid)
+    form = _form(request, SentForm, service, ("on",))
+    if request.method == "POST" and form.is_valid():
+        try:
+            made = _SENT(service, **form.given(), by=actor(request), key=_key(form))
+        except Refused as refusal:
+            form.refuse(refusal)
+        else:
+            return recorded(request, f"Request {made.code} is on record as sent. {_next(service.job)}", "job", code=service.job.code)
+    context = {"title": "Record a request to fit, sent", "button": "Record sending", "job": service.job, "utility": service.utility}
+    return answer(
+        request, "utilities/record.html", form, **context, service=service, back=reverse("job", kwargs={"code": service.job.code})
+    )
+
+
+@right(RECORD)
+def connect(request: HttpRequest, code: str) -> HttpResponseBase:
+    """Say which utility serves a home."""
+    job = seen_job(request, code)
+    form = ConnectForm(request.POST or None, job=job)
+    if request.method == "POST" and form.is_valid():
+        try:
+            made = meters.connect_service(job, **form.given(), by=actor(request))
+        except Refused as refusal:
+            form.refuse(refusal)
+        else:
+            return recorded(request, f"Connected to {made.utility}, {made}.", "job", code=job.code)
+    context = {"title": "Connect the home to its utility", "button": "Connect", "job": job, "known": services.utility_of(job)}
+    return answer(request, "utilities/record.html", form, **context, back=reverse("job", kwargs={"code": job.code}))
+
+
+@right(RECORD)
+def service(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
+    """Correct what is on record of a meter."""
+    found = get_object_or_404(Service.objects.seen_by(cast(User, request.user)).select_related("utility", "job__site", "district"), uid=uid)
+    form = ServiceForm(request.POST or None, utility=found.utility, initial=ServiceForm.initial_of(found))
+    if request.method == "POST" and form.is_valid():
+        try:
+            meters.change_service(found, **form.given(), by=actor(request))
+        except Refused as refusal:
+            form.refuse(refusal)
+        else:
+            return recorded(request, f"The meter at {found.utility} is on record anew.", "job", code=found.job.code)
+    context = {"title": "Meter and account", "button": "Record meter", "job": found.job, "utility": found.utility}
+    return answer(request, "utilities/record.html", form, **context, back=reverse("job", kwargs={"code": found.job.code}))
+
+
+def _form(request: HttpRequest, kind: type[ActForm], about: FitRequest | Service | Visit, today: tuple[str, ...]) -> Any:
+    form = kind(request.POST or None, about=about, initial={"key": uuid.uuid4()})
+    for name in today:
+        form.initial[name] = form.today()
+    return form
+
+
+def _key(form: ActForm) -> str | None:
+    return str(form.cleaned_data["key"] or "") or None
+
+
+def _about(found: FitRequest) -> dict[str, Any]:
+    return {
+        "fit": found,
+        "job": found.job,
+        "utility": found.utility,
+        "likely": forecasts.current(found),
+        "back": reverse("request", kwargs={"code": found.code}),
+    }
+
+
+def _next(job: Job) -> str:
+    """What the record now says comes next."""
+    job.refresh_from_db()
+    if not job.next_act:
+        return ""
+    due = f", {words.day(job.next_due_on)}" if job.next_due_on else ""
+    return f"Next: {job.next_act}{due}."

@@ -1,0 +1,203 @@
+"""Pages of utilities: the list, one utility, its profile, districts and calendar, the contact log."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Sequence
+from typing import Any, cast
+
+from django.core.paginator import Paginator
+from django.db.models import Count, Q
+from django.http import HttpRequest, HttpResponseBase
+from django.shortcuts import get_object_or_404, render
+from django.views.decorators.http import require_safe
+
+from jobs.core import clock, phones, words
+from jobs.core.actors import actor
+from jobs.core.models import User
+from jobs.core.refusals import Refused
+from jobs.core.views import answer
+from jobs.core.web import recorded, right
+from utilities import exports, filters, profile, services, shown, tables
+from utilities.forms import WEEKDAYS, CalendarForm, DistrictsForm, UtilityForm
+from utilities.models import Contact, FitRequest, Outcome, Utility, Visit
+from utilities.models.utility import HOLIDAYS
+
+A_PAGE = 50
+COLUMNS = (
+    ("Open", "open", "m"), ("Utility", "name", ""), ("Oldest sent", "oldest", ""), ("Half by", "", ""), ("Nine in ten by", "", ""),
+    ("Fitted", "", "num"), ("Emergency line", "", ""), ("Who of us asks", "", ""), ("Next act", "", "act"),
+)  # fmt: skip
+FEW = 10  # of the contact log and of past days on a utility's own page
+
+
+def seen_utility(request: HttpRequest, uid: uuid.UUID) -> Utility:
+    rows = Utility.objects.seen_by(cast(User, request.user)).select_related("clerk", "stand_in").prefetch_related("closures")
+    return get_object_or_404(rows, uid=uid)
+
+
+@right("core.see_utilities")
+@require_safe
+def utility_list(request: HttpRequest) -> HttpResponseBase:
+    narrowing, found, sort = filters.utilities(cast(User, request.user), request.GET)
+    page = Paginator(found.select_related("clerk").prefetch_related("closures"), A_PAGE).get_page(request.GET.get("page"))
+    rows = list(page.object_list)
+    paces = shown.paces(rows)
+    context = {
+        "form": narrowing.form,
+        "page": page,
+        "rows": [(utility, paces.get(utility.pk)) for utility in rows],
+        "heads": tables.heads(request.GET, sort, COLUMNS),
+        "query": tables.query(request.GET, "page"),
+        "sort": request.GET.get("sort", ""),
+    }
+    return render(request, "utilities/utilities.html", context, status=200 if narrowing.is_valid() else 422)
+
+
+@right("core.see_utilities")
+@require_safe
+def utility_export(request: HttpRequest, ending: str) -> HttpResponseBase:
+    """What the list shows, as a file."""
+    _, found, _ = filters.utilities(cast(User, request.user), request.GET)
+    return tables.file_of("utilities", ending, exports.UTILITIES, exports.utilities(found))
+
+
+@right("core.see_utilities")
+@require_safe
+def utility(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
+    found = seen_utility(request, uid)
+    today = clock.office_today()
+    open_here = FitRequest.objects.seen_by(cast(User, request.user)).open().filter(utility=found)
+    first = shown.with_parts(open_here).order_by("filed_on", "code")[:A_PAGE]
+    pace = shown.paces([found]).get(found.pk)
+    context = {
+        "utility": found,
+        "cells": _cells(found, today),
+        "pace": pace,
+        "history_words": pace.likely.history_words if pace else "",
+        "open_count": open_here.count(),
+        "lines": shown.lines(first, today=today),
+        "announced": Visit.objects.pending()
+        .filter(request__in=open_here)
+        .select_related("request__job__site")
+        .order_by("window_from")[:FEW],
+        "visits": shown.visits_by_outcome(found),
+        "visits_count": Visit.objects.standing().filter(request__utility=found).exclude(outcome="").count(),
+        "outcomes": shown.by_outcome(found),
+        "contacts": _contacts(request, found)[:FEW],
+        "contacts_count": _contacts(request, found).count(),
+        "districts": found.districts.annotate(
+            open_now=Count("requests", filter=Q(requests__outcome=Outcome.OPEN)),
+            fitted=Count("requests", filter=Q(requests__outcome=Outcome.FITTED)),
+        ),
+        "closures": tables.stretches(found.closures.filter(day__gte=clock.today_in(found.zone))),
+    }
+    return render(request, "utilities/utility.html", context)
+
+
+def _contacts(request: HttpRequest, found: Utility) -> Any:
+    seen = FitRequest.objects.seen_by(cast(User, request.user))
+    rows = Contact.objects.filter(utility=found, withdrawn=False, request__in=seen)
+    return rows.select_related("request__job__site").prefetch_related("request__job__parties__person").order_by("-on", "-pk")
+
+
+@right("core.see_utilities")
+@require_safe
+def utility_contacts(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
+    found = seen_utility(request, uid)
+    page = Paginator(_contacts(request, found), A_PAGE).get_page(request.GET.get("page"))
+    return render(request, "utilities/contacts.html", {"utility": found, "page": page, "query": tables.query(request.GET, "page")})
+
+
+@right("core.edit_utilities")
+def utility_new(request: HttpRequest) -> HttpResponseBase:
+    form = UtilityForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            made = profile.add_utility(form.profile(), by=actor(request))
+        except Refused as refusal:
+            form.refuse(refusal)
+        else:
+            return recorded(request, f"{made} is entered.", "utility", uid=made.uid)
+    return answer(request, "utilities/utility_form.html", form, utility=None)
+
+
+@right("core.edit_utilities")
+def utility_edit(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
+    found = seen_utility(request, uid)
+    form = UtilityForm(request.POST or None, initial=UtilityForm.initial_of(found))
+    if request.method == "POST" and form.is_valid():
+        try:
+            profile.edit_utility(found, profile=form.profile(), by=actor(request))
+        except Refused as refusal:
+            form.refuse(refusal)
+        else:
+            return recorded(request, f"The profile of {form.cleaned_data['name']} is changed.", "utility", uid=found.uid)
+    return answer(request, "utilities/utility_form.html", form, utility=found)
+
+
+@right("core.edit_utilities")
+def utility_districts(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
+    found = seen_utility(request, uid)
+    form = DistrictsForm(request.POST or None, initial={"names": "\n".join(found.districts.values_list("name", flat=True))})
+    if request.method == "POST" and form.is_valid():
+        names = form.cleaned_data["names"].splitlines()
+        try:
+            profile.set_districts(found, names=names, by=actor(request))
+        except Refused as refusal:
+            form.refuse(refusal)
+        else:
+            return recorded(request, f"The districts of {found} are on record.", "utility", uid=found.uid)
+    return answer(request, "utilities/record.html", form, utility=found, title="Districts", button="Record districts")
+
+
+@right("core.edit_utilities")
+def utility_calendar(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
+    found = seen_utility(request, uid)
+    form = CalendarForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            profile.set_closures(found, **form.cleaned_data, by=actor(request))
+        except Refused as refusal:
+            form.refuse(refusal)
+        else:
+            days = f"{words.day(form.cleaned_data['first'])} to {words.day(form.cleaned_data['last'])}"
+            return recorded(request, f"{found}, {days}: on record. Its forecasts are worked out anew.", "utility_calendar", uid=found.uid)
+    stretches = tables.stretches(found.closures.all())
+    return answer(
+        request, "utilities/calendar.html", form, utility=found, stretches=stretches, week=_week(found), holidays=_holidays(found)
+    )
+
+
+def _cells(utility: Utility, today: dt.date) -> Sequence[tuple[str, ...]]:
+    asks = services.who_asks(utility, today)
+    away = utility.clerk is not None and asks is not None and asks != utility.clerk
+    limit = utility.published_limit or "None published"
+    confirmed = f"{(today - utility.confirmed_on).days} days ago" if utility.confirmed_on else "ask the utility whether all this holds"
+    desk = phones.shown(utility.desk_phone) if utility.desk_phone else ""
+    beside = ", ".join(part for part in (utility.desk_email if desk else "", utility.desk_hours) if part)
+    return (
+        ("Kind", utility.get_kind_display(), utility.zone),
+        ("Who may fit", utility.who_may_fit, utility.who_may_fit_source or "no source on record"),
+        ("Limit for the visit", limit, utility.published_limit_source),
+        ("Profile confirmed", words.day_short(utility.confirmed_on, today=today) if utility.confirmed_on else "not yet", confirmed),
+        ("Working days", _week(utility), _holidays(utility)),
+        ("Emergency line", phones.shown(utility.emergency_phone) if utility.emergency_phone else "not known", ""),
+        ("How it wants requests", utility.route or "not known", ""),
+        ("Its desk", desk or utility.desk_email or "not known", beside),
+        ("Who of us asks", asks.name if asks else "nobody named", f"for {utility.clerk}, who is away" if away else ""),
+        ("Note", utility.note or "none", ""),
+    )
+
+
+def _week(utility: Utility) -> str:
+    days = sorted(utility.worked_weekdays)
+    names = [dict(WEEKDAYS)[day] for day in days]
+    if len(days) > 2 and days == list(range(days[0], days[-1] + 1)):
+        return f"{names[0]} to {names[-1]}"
+    return words.listed(names)
+
+
+def _holidays(utility: Utility) -> str:
+    return dict(HOLIDAYS)[utility.holidays]

@@ -15,7 +15,7 @@ from jobs.core.waiting import Limits, Waiting, waiting
 
 
 def limits() -> Limits:
-    return Limits(follow_up_days=rules.number("follow_up_days"), act_days=rules.number("act_days"), answer_days=rules.number("answer_days"))
+    return Limits(**{name: int(days) for name, days in rules.several("follow_up_days", "act_days", "answer_days").items()})
 
 
 def waiting_of(job: Job, known: Facts, state: JobState, *, within: Limits) -> Waiting:

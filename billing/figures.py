@@ -69,8 +69,17 @@ def left_minor(rows: QuerySet[Invoice] | QuerySet[Milestone] | QuerySet[Payment]
 
 def final_milestone_minor(job: Job) -> int:
     """What hangs on the last milestone of the plan while it is not earned; 0 without a plan or once it is earned."""
-    last = Milestone.objects.filter(job=job).order_by("-position").first()
-    return last.amount_minor if last is not None and last.earned_on is None else 0
+    return final_milestones_minor([job])[job.pk]
+
+
+def final_milestones_minor(jobs: Iterable[Job]) -> dict[int, int]:
+    """The same for many jobs, in one query: key to amount."""
+    keys = [job.pk for job in jobs]
+    rows = Milestone.objects.filter(job__in=keys).order_by("position").values_list("job_id", "amount_minor", "earned_on")
+    last = {
+        job: amount if earned_on is None else 0 for job, amount, earned_on in rows
+    }  # a later position takes the place of an earlier one
+    return {key: last.get(key, 0) for key in keys}
 
 
 # Receivables: released invoices, and what the books before ours had billed.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
 
 from jobs.core.models import Job, User
 from utilities.models import Closure, Service, Utility
@@ -23,6 +24,15 @@ def emergency_line(job: Job) -> str:
     """The utility's emergency telephone by E.164; empty where it is not known, and then no call may be booked or begun."""
     utility = utility_of(job)
     return utility.emergency_phone if utility else ""
+
+
+def emergency_lines(jobs: Iterable[Job]) -> dict[int, str]:
+    """The same for many jobs, in one query: key to number."""
+    keys = [job.pk for job in jobs]
+    # Newest first, so that of two meters the one entered first is written last.
+    rows = Service.objects.filter(job__in=keys).order_by("-pk").values_list("job_id", "utility__emergency_phone")
+    first = dict(rows)
+    return {key: first.get(key) or "" for key in keys}
 
 
 def calendar_of(utility: Utility) -> WorkCalendar:

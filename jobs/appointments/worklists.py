@@ -77,17 +77,18 @@ def wanted(jobs: JobQuerySet) -> list[Wanted]:
             Prefetch("holds", queryset=Hold.objects.standing(today), to_attr="standing_holds"),
         )
     )
-    within, priced = readiness.within(), rates()
-    return [_wanted(job, within=within, priced=priced, office_today=today) for job in found]
+    within, priced, finals = readiness.within(), rates(), figures.final_milestones_minor(found)
+    lines = services.emergency_lines(found)
+    return [_wanted(job, lines[job.pk], finals[job.pk], within=within, priced=priced, office_today=today) for job in found]
 
 
-def _wanted(job: Job, *, within: readiness.Within, priced: Rates, office_today: dt.date) -> Wanted:
+def _wanted(job: Job, line: str, final_minor: int, *, within: readiness.Within, priced: Rates, office_today: dt.date) -> Wanted:
     rows: Sequence[Fact] = getattr(job, "standing_facts", ())
     holds: Iterable[Hold] = getattr(job, "standing_holds", ())
     stopped = frozenset(what for hold in holds for what in hold.stops)
-    home = readiness.gathered(job, rows, stopped=stopped, emergency_line=services.emergency_line(job))
+    home = readiness.gathered(job, rows, stopped=stopped, emergency_line=line)
     missing = readiness.missing_of(home, today=clock.today_in(job.site.zone), within=within)
     since = home.facts.fitted.day if home.facts.fitted else job.state_since
-    worth = worth_of_a_day(figures.final_milestone_minor(job), energized_on=since, today=office_today, rates=priced)
+    worth = worth_of_a_day(final_minor, energized_on=since, today=office_today, rates=priced)
     visit = readiness.site_visit_reason(home.medical)
     return Wanted(job, since, tuple(missing), worth, visit, home.medical.day if home.medical else None)

@@ -8,7 +8,6 @@ from collections.abc import Iterable
 from django.urls import reverse
 
 from billing import figures
-from billing.dates import office_day
 from billing.figures import Receivable
 from billing.models import Invoice, Milestone, Payment
 from jobs.core import clock, money
@@ -38,7 +37,6 @@ def for_user(user: User) -> Attention:
     return Attention(
         sections=(
             _earned(today),
-            _drafts(today),
             _overdue(receivables, today),
             _questions(today),
             _short(today),
@@ -62,13 +60,15 @@ def _age(since: dt.date | None, today: dt.date) -> str:
 
 
 def _earned(today: dt.date) -> Section:
-    found = figures.earned_not_invoiced()
+    found, drafts = figures.earned_not_invoiced(), figures.drafts()
+    drafted = drafts.count()
     return Section(
         name="money_earned",
         title="Milestones earned, not invoiced",
         headings=("Earned", "Home", "Milestone", "Payer", "Age", "Amount", "Next act"),
         rows=[_earned_row(milestone, today) for milestone in found.with_invoice()[:MOST]],
         nothing="Every milestone that is earned is invoiced.",
+        note=f"{count(drafted, 'draft')}, together {money.shown(figures.total_minor(drafts))}: one button releases them" if drafted else "",
         all_url=reverse("milestones_earned"),
         total=found.count(),
         order=10,
@@ -85,32 +85,6 @@ def _earned_row(milestone: Milestone, today: dt.date) -> Row:
         url=reverse("invoice", kwargs={"uid": invoice.uid}) if invoice else reverse("milestones_earned"),
         cells=(milestone.name, milestone.payer.name, _age(milestone.earned_on, today), money.shown(milestone.amount_minor)),
         next_act="Release invoice" if invoice else "Draft invoice",
-    )
-
-
-def _drafts(today: dt.date) -> Section:
-    found = figures.drafts()
-    total = figures.total_minor(found)
-    return Section(
-        name="money_drafts",
-        title="Drafted invoices to release",
-        headings=("Drafted", "Home", "Milestone", "Payer", "Amount", "Next act"),
-        rows=[
-            Row(
-                margin=day_short(office_day(draft.drafted_at), today=today),
-                title=home_of(draft.job),
-                under=draft.job.code,
-                url=reverse("invoice", kwargs={"uid": draft.uid}),
-                cells=(draft.milestone.name, draft.payer.name, money.shown(draft.amount_minor)),
-                next_act="Release invoice",
-            )
-            for draft in found.select_related("job__site", "milestone", "payer").prefetch_related("job__parties__person")[:MOST]
-        ],
-        nothing="No draft waits for release.",
-        note=f"together {money.shown(total)}" if total else "",
-        all_url=reverse("invoices_release"),
-        total=found.count(),
-        order=11,
     )
 
 

@@ -5,20 +5,22 @@ from __future__ import annotations
 from typing import Any
 
 import django_filters
+from django.db.models import F
 
 from billing.models import Invoice, Payment
 from jobs.core import clock
 from jobs.core.forms import DayField, OfficeForm
 
 # What the address says, the columns, and how the list says it is sorted.
-INVOICE_SORTS = {
-    "-number": (("-number", "-pk"), "By number, newest first"),
-    "number": (("number", "pk"), "By number, oldest first"),
-    "due": (("due_on", "number", "pk"), "By due day, longest due first"),
+Orders = dict[str, tuple[tuple[Any, ...], str]]
+INVOICE_SORTS: Orders = {
+    "-number": ((F("number").desc(nulls_first=True), "-pk"), "By number, drafts and newest first"),
+    "number": ((F("number").asc(nulls_last=True), "pk"), "By number, oldest first"),
+    "due": ((F("due_on").asc(nulls_last=True), "number", "pk"), "By due day, longest due first"),
     "-amount": (("-amount_minor", "-pk"), "By amount, largest first"),
     "payer": (("payer__name", "number", "pk"), "By payer"),
 }
-PAYMENT_SORTS = {
+PAYMENT_SORTS: Orders = {
     "-received": (("-received_on", "-pk"), "By day received, newest first"),
     "received": (("received_on", "pk"), "By day received, oldest first"),
     "-amount": (("-amount_minor", "-pk"), "By amount, largest first"),
@@ -31,13 +33,13 @@ class DayFilter(django_filters.Filter):  # type: ignore[misc]
     field_class = DayField
 
 
-def _sort(sorts: dict[str, tuple[tuple[str, ...], str]]) -> Any:
+def _sort(sorts: Orders) -> Any:
     choices = [(name, words) for name, (_, words) in sorts.items()]
     return django_filters.ChoiceFilter(label="Order", choices=choices, empty_label=None, method="sorted", initial=next(iter(sorts)))
 
 
 class _List(django_filters.FilterSet):  # type: ignore[misc]
-    sorts: dict[str, tuple[tuple[str, ...], str]] = {}
+    sorts: Orders = {}
 
     def sorted(self, rows: Any, name: str, value: str) -> Any:
         return rows.order_by(*self.sorts[value][0])

@@ -8,6 +8,7 @@ from typing import Any, cast
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.forms.utils import ErrorDict
 
 from billing.milestones import Part
 from billing.models import AllocationKind, Milestone, Payer, PayerKind, PaymentMethod
@@ -52,52 +53,57 @@ class PlanForm(OfficeForm):
 
 
 class PartForm(OfficeForm):
-    """One milestone; a row with nothing in it is left out."""
+    """One milestone; a row in which nothing is filled in is left out. spare: a row beyond those of the plan."""
 
-    name = forms.CharField(label="Name", max_length=80, required=False)
-    share = ShareField(label="Share in per cent", required=False)
+    name = forms.CharField(label="Name", max_length=80)
+    share = ShareField(label="Share in per cent")
     clause = forms.CharField(label="The contract's words", required=False, max_length=500, widget=forms.Textarea(attrs={"rows": 2}))
-    triggers = forms.MultipleChoiceField(
-        label="Earned by all of", choices=list(TRIGGERS.items()), required=False, widget=forms.CheckboxSelectMultiple
-    )
+    triggers = forms.MultipleChoiceField(label="Earned by all of", choices=list(TRIGGERS.items()), widget=forms.CheckboxSelectMultiple)
     payer_triggers = forms.MultipleChoiceField(
         label="The payer pays only on all of", choices=list(TRIGGERS.items()), required=False, widget=forms.CheckboxSelectMultiple
     )
+    use_required_attribute = False
+
+    def __init__(self, *args: Any, spare: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.spare = spare
 
     @property
     def blank(self) -> bool:
-        told = self.cleaned_data
-        return not (told.get("name") or told.get("share") or told.get("triggers"))
+        # By the widgets, which know one value from several, and before anything is found wrong.
+        return not any(
+            field.widget.value_from_datadict(self.data, self.files, self.add_prefix(name)) for name, field in self.fields.items()
+        )
 
-    def clean(self) -> dict[str, Any]:
-        told: dict[str, Any] = super().clean() or {}
-        if "share" in told and told["share"] is None and (told.get("name") or told.get("triggers")):
-            self.add_error("share", "The share is empty. A percentage such as 80 is wanted.")
-        return told
+    def full_clean(self) -> None:
+        super().full_clean()
+        if self.is_bound and self.blank:
+            self._errors, self.cleaned_data = ErrorDict(), {}
 
     def part(self) -> Part:
         told = self.cleaned_data
         return Part(told["name"], told["clause"], told["share"], tuple(told["triggers"]), tuple(told["payer_triggers"]))
 
 
-def part_forms(data: Any, parts: Sequence[Part], *, rows: int = 4) -> list[PartForm]:
-    """As many rows as the plan has and one more, at least four; a plan on record is shown, a posted one kept."""
-    forms_ = []
-    for place in range(max(rows, len(parts) + 1)):
-        part = parts[place] if place < len(parts) else None
-        initial = (
-            {
+SPARE = 2  # rows beyond those of the plan
+
+
+def part_forms(data: Any, parts: Sequence[Part]) -> list[PartForm]:
+    """A row for each part of the plan shown and some more; what was posted is kept."""
+    rows = []
+    for place in range(len(parts) + SPARE):
+        initial: dict[str, Any] = {}
+        if place < len(parts):
+            part = parts[place]
+            initial = {
                 "name": part.name,
                 "share": part.share_millionths,
                 "clause": part.clause,
                 "triggers": part.triggers,
                 "payer_triggers": part.payer_triggers,
             }
-            if part
-            else {}
-        )
-        forms_.append(PartForm(data, prefix=f"part{place + 1}", initial=initial))
-    return forms_
+        rows.append(PartForm(data, prefix=f"part{place + 1}", initial=initial, spare=place >= len(parts)))
+    return rows
 
 
 class PayerForm(OfficeForm):
@@ -142,7 +148,10 @@ class PartsForm(OfficeForm):
         self.kinds = self.KINDS[:1] if money_only else self.KINDS
         for debt in self.debts:
             for word, kind in self.kinds:
-                self.fields[f"{word}_{debt.uid.hex}"] = MoneyField(label=AllocationKind(kind).label, required=False, least_minor=1)
+                label = str(AllocationKind(kind).label).capitalize()
+                self.fields[f"{word}_{debt.uid.hex}"] = MoneyField(
+                    label=str(AllocationKind(kind).label).capitalize(), required=False, least_minor=1
+                )
 
     def clean(self) -> dict[str, Any]:
         told: dict[str, Any] = super().clean() or {}

@@ -21,7 +21,7 @@ from billing.models import Invoice, InvoiceQuerySet, Milestone
 from billing.pdf.invoice import Plain
 from billing.pdf.invoice import invoice as invoice_pdf
 from billing.triggers import TRIGGERS
-from jobs.core import clock, csvout, files, money, words
+from jobs.core import clock, csvout, files, money, rules, words
 from jobs.core.actors import actor
 from jobs.core.models import User
 from jobs.core.refusals import Refused
@@ -236,6 +236,7 @@ def _releasing(drafts: list[Invoice]) -> dict[str, Any]:
             for draft in drafts
         ],
         "total": sum(draft.amount_minor for draft in drafts),
+        "says_how_to_pay": bool(rules.text("payment_instructions")),
     }
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import itertools
 from collections.abc import Sequence
+from typing import Any
 
 from billing import invoices, milestones, payers
 from billing.milestones import Part
@@ -34,7 +35,7 @@ def plan(
     return list(Milestone.objects.filter(job=job).order_by("position"))
 
 
-def planned_job(state: S = S.GRID_TIED, *, contract_minor: int = CONTRACT, payer: Payer | None = None, **fields: object) -> Job:
+def planned_job(state: S = S.GRID_TIED, *, contract_minor: int = CONTRACT, payer: Payer | None = None, **fields: Any) -> Job:
     job = make_job(state, **fields)
     plan(job, contract_minor=contract_minor, payer=payer)
     return job

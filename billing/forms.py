@@ -149,9 +149,7 @@ class PartsForm(OfficeForm):
         for debt in self.debts:
             for word, kind in self.kinds:
                 label = str(AllocationKind(kind).label).capitalize()
-                self.fields[f"{word}_{debt.uid.hex}"] = MoneyField(
-                    label=str(AllocationKind(kind).label).capitalize(), required=False, least_minor=1
-                )
+                self.fields[f"{word}_{debt.uid.hex}"] = MoneyField(label=label, required=False, least_minor=1)
 
     def clean(self) -> dict[str, Any]:
         told: dict[str, Any] = super().clean() or {}

@@ -9,7 +9,7 @@ from dataclasses import dataclass, fields
 
 from jobs.core import clock, phones, words
 from jobs.core.actors import Actor
-from jobs.core.acts import act
+from jobs.core.acts import act, one_at_a_time
 from jobs.core.models import User
 from jobs.core.refusals import Refused
 from utilities.models import Closure, District, Service, Utility, UtilityKind
@@ -118,6 +118,8 @@ def _checked(profile: Profile, *, other_than: Utility | None) -> dict[str, objec
     told["who_may_fit"] = told["who_may_fit"] or NOT_KNOWN_WHO
     if not told["name"]:
         raise Refused("The name is empty; the utility's own name is wanted.", field="name")
+    # Two people may enter the same utility at once.
+    one_at_a_time(f"utility {told['name'].casefold()}")
     same = Utility.objects.filter(name__iexact=told["name"]).exclude(pk=other_than.pk if other_than else 0)
     if same.exists():
         raise Refused(f"{told['name']} is entered already; two utilities of one name would be mixed up.", field="name")

@@ -21,7 +21,7 @@ urlpatterns = [
     path("milestones/earned/", plan_views.milestones_earned, name="milestones_earned"),
     path("milestones/waiting/", plan_views.milestones_waiting, name="milestones_waiting"),
     path("milestones/<uuid:uid>/draft/", plan_views.milestone_draft, name="milestone_draft"),
-    path("reports/milestones/", plan_views.milestone_report, name="milestone_report"),
-    path("reports/milestones.<str:ending>", plan_views.report_export, name="milestone_report_export"),
+    path("reports/milestones/", plan_views.milestone_report, name="report_milestones"),
+    path("reports/milestones.<str:ending>", plan_views.report_export, name="report_milestones_export"),
     path("jobs/<str:code>/plan/", plan_views.job_plan, name="job_plan"),
 ]

@@ -239,7 +239,7 @@ def test_what_waits_on_utilities_opens_by_utility(page):
 
 def test_the_report_wants_a_period_and_says_by_which_day_it_counts(page):
     planned_job()
-    url, file = reverse("milestone_report"), reverse("milestone_report_export", kwargs={"ending": "csv"})
+    url, file = reverse("report_milestones"), reverse("report_milestones_export", kwargs={"ending": "csv"})
 
     blank = page.get(url)
     assert "Choose the first and the last day" in words(blank)

@@ -4,6 +4,7 @@ from typing import Any
 
 from billing import payments
 from jobs.core.models import User
+from jobs.core.states import S
 from tests.billing.made import IMPORT, TODAY, draft_of, plan, planned_job, released
 from tests.make import SYSTEM, make_job
 from tests.pages.addresses import F, M, Row, roles
@@ -25,7 +26,7 @@ def _payment(user: User | None) -> Kwargs:
 
 
 def _quietly_earned(user: User | None) -> Kwargs:
-    job = make_job(planned_job().state)
+    job = make_job(S.GRID_TIED)
     return {"uid": plan(job, by=IMPORT)[0].uid}
 
 
@@ -56,7 +57,7 @@ ROWS: dict[str, Row] = {
     "milestones_earned": Row(SEES),
     "milestones_waiting": Row(SEES),
     "milestone_draft": Row(None, BILLS, kwargs=_quietly_earned),
-    "milestone_report": Row(SEES, query=PERIOD),
-    "milestone_report_export": Row(SEES, kwargs=_csv, query=PERIOD),
+    "report_milestones": Row(SEES, query=PERIOD),
+    "report_milestones_export": Row(SEES, kwargs=_csv, query=PERIOD),
     "job_plan": Row(SEES, SEES, kwargs=lambda user: {"code": planned_job().code}),
 }

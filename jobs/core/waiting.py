@@ -208,6 +208,7 @@ def _energized(case: _Case) -> Waiting:
     if offered is not None and stands(offered):
         return case.theirs(HOMEOWNER, offered.day, offered.day, "Ask for an answer to the offered time", days=case.limits.answer_days)
     medical = facts.latest(k.MEDICAL_ANSWER)
-    if medical is not None and medical.value.get("answer") == "yes":
+    if medical is not None and medical.value.get("answer") != "no":
+        # Yes, not sure or declined: the test is never run by telephone there.
         return case.us(since, "Plan a site visit", SCHEDULER)
     return case.us(since, "Book the verification call", SCHEDULER)

@@ -14,7 +14,7 @@ from django.utils.http import urlencode
 from django.views.decorators.http import require_http_methods, require_POST
 
 from jobs.appointments import callpage, forms, records, shown, verification
-from jobs.appointments.evidence import NOT_RETURNED
+from jobs.appointments.evidence import MID_OPEN, NOT_RETURNED
 from jobs.appointments.models import CallRecord, Press, VerificationRecord
 from jobs.core import clock, phones, rules, walltime
 from jobs.core.actors import actor
@@ -39,7 +39,7 @@ def page(request: HttpRequest, call: CallRecord, *, refused: str = "", form: Off
         "numbers": _numbers(call),
         "when": shown.when(appointment),
         "readings_form": forms.ReadingsForm(),
-        "result_form": forms.ResultForm(),
+        "result_form": forms.ResultForm(asks=shown_page.asks_put_back),
         "see_form": forms.SeeForm(),
         "may_void": record is not None and request.user.has_perm("core.void_verification"),
         "emergency": f"{reverse('emergency')}?{urlencode({'job': appointment.job.code})}",
@@ -127,7 +127,8 @@ def see(request: HttpRequest, uid: uuid.UUID, what: str) -> HttpResponseBase:
 @right("core.verify")
 @require_POST
 def result(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
-    call, form = _own(request, uid), forms.ResultForm(request.POST)
+    call = _own(request, uid)
+    form = forms.ResultForm(request.POST, asks=call.presses.standing().filter(what=MID_OPEN).exists())
     return _pressed(request, call, form, verification.record_result, lambda: form.told, at="result")
 
 

@@ -175,9 +175,9 @@ class CorrectForm(KeyedForm):
 
 
 class ResultForm(KeyedForm):
-    put_back = forms.ChoiceField(
-        label="Reserve and mode put back", choices=[("yes", "Yes"), ("no", "No")], widget=forms.RadioSelect, required=False
-    )
+    """asks: whether the island test was begun, so that reserve and mode may have been changed."""
+
+    put_back = forms.ChoiceField(label="Reserve and mode put back", choices=[("yes", "Yes"), ("no", "No")], widget=forms.RadioSelect)
     statement = forms.CharField(label="What the person at home said of it", required=False, max_length=1000, widget=REASON)
     reason = forms.CharField(
         label="Reason, if not passed or not finished",
@@ -186,6 +186,11 @@ class ResultForm(KeyedForm):
         help_text="It is not sent to the homeowner.",
     )
     result = forms.CharField(widget=forms.HiddenInput, required=False, max_length=20)
+
+    def __init__(self, *args: Any, asks: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if not asks:
+            del self.fields["put_back"]
 
 
 class VoidForm(OfficeForm):

@@ -72,7 +72,7 @@ class RequestFilter(django_filters.FilterSet):  # type: ignore[misc]
     utility = django_filters.ModelChoiceFilter(
         label="Utility", queryset=Utility.objects.order_by("name"), to_field_name="uid", empty_label="any"
     )
-    of = django_filters.ChoiceFilter(label="Of", choices=OF, method="by_of", empty_label="any")
+    of = django_filters.ChoiceFilter(label="Which", choices=OF, method="by_of", empty_label="any")
     sent_from = DayFilter(label="Sent, from", field_name="filed_on", lookup_expr="gte")
     sent_to = DayFilter(label="to", field_name="filed_on", lookup_expr="lte")
     text = django_filters.CharFilter(label="Name, street, meter or number", method="by_text")

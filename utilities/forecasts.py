@@ -201,7 +201,8 @@ class Shown:
             return f"{here}, so these days come from all utilities together ({pool})."
         if self.thin:
             return f"{here}, so these days are rough."
-        return f"{finished[:1].upper()}{finished[1:]} finished here stand behind these days."
+        fitted = words.count(self.own, "fitting")
+        return f"{fitted[:1].upper()}{fitted[1:]} here stand behind these days."
 
 
 def said(day: dt.date | None, *, as_of: dt.date) -> str:

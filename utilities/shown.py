@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from django.db.models import Max, Min
 
 from jobs.core import clock, words
-from jobs.core.models import Job
+from jobs.core.models import Job, Site
 from utilities import forecasts, services
 from utilities.forecasts import Shown
 from utilities.models import Contact, FitRequest, Outcome, Utility, Visit
@@ -59,7 +59,7 @@ def _line(request: FitRequest, likely: Shown | None, asked: Contact | None, cale
     return Line(
         request=request,
         person=job.homeowner if job else "",
-        home=job.site.line if job else f"history, {request.own_reference}",
+        home=_home(job.site) if job else f"history, {request.own_reference}",
         days=(end - request.filed_on).days,
         business_days=calendar.elapsed(request.filed_on, end),
         likely=likely,
@@ -69,6 +69,11 @@ def _line(request: FitRequest, likely: Shown | None, asked: Contact | None, cale
         half=forecasts.said_short(likely.q50, as_of=likely.as_of, today=today) if likely else "",
         nine=forecasts.said_short(likely.q90, as_of=likely.as_of, today=today) if likely else "",
     )
+
+
+def _home(site: Site) -> str:
+    """Street, unit and city: enough to know a home by in a list."""
+    return ", ".join(part for part in (site.street, site.unit, site.city) if part)
 
 
 def ended_words(request: FitRequest, *, today: dt.date) -> str:

@@ -81,7 +81,7 @@ def test_a_request_nobody_has_heard_of_again_is_listed(theo):
     answered = make_request(on=D(2026, 10, 1))
     requests.record_answer(answered, on=D(2026, 10, 5), answered="received", by=theo)
 
-    assert [row.under for row in section(theo, "unacknowledged").rows] == [quiet.job.site.line]
+    assert [row.under for row in section(theo, "unacknowledged").rows] == [f"{quiet.job.site.street}, Ottermere"]
 
 
 def test_an_ended_request_stands_until_a_new_one_is_sent(theo):

@@ -106,7 +106,7 @@ def test_half_and_nine_in_ten_stand_in_one_sentence():
     shown = forecasts.current(request)
     assert shown is not None
     assert shown.sentence == f"half of such requests are fitted by {_words(shown.q50)}, nine in ten by {_words(shown.q90)}"
-    assert shown.history_words == "Ten requests finished here stand behind these days."
+    assert shown.history_words == "Ten fittings here stand behind these days."
 
 
 def _words(day: dt.date | None) -> str:

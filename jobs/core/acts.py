@@ -117,7 +117,10 @@ def _locked(thing: models.Model, *, lock: bool) -> models.Model:
         Job.objects.select_for_update().get(pk=job_id)
     rows = type(thing)._default_manager.all()
     # of=("self",): related rows that a default manager joins must not be locked too.
-    return (rows.select_for_update(of=("self",)) if lock else rows).get(pk=thing.pk)
+    held = (rows.select_for_update(of=("self",)) if lock else rows).filter(pk=thing.pk).first()
+    if held is None:
+        raise OutOfSight("This was taken away meanwhile.")
+    return held
 
 
 def _digest(name: str, thing: object, kwargs: dict[str, Any]) -> str:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import uuid
+from collections.abc import Callable
+
 from django import forms
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import get_object_or_404, render
@@ -11,7 +14,7 @@ from django.views.decorators.http import require_http_methods
 from jobs.core import codes, facts, homefacts, rules
 from jobs.core.actors import actor
 from jobs.core.forms import OfficeForm
-from jobs.core.models import Job, Party
+from jobs.core.models import Fact, Job, Party
 from jobs.core.models.people import PartyRole
 from jobs.core.refusals import Refused
 from jobs.core.waiting import open_emergency
@@ -22,13 +25,22 @@ from utilities import services
 WHO_FIRST = (PartyRole.AT_HOME.value, PartyRole.OWNER.value)
 
 
-class OpenForm(OfficeForm):
+class _KeyedForm(OfficeForm):
+    """The key is made with the page: sent twice, it is recorded once."""
+
+    key = forms.CharField(widget=forms.HiddenInput, required=False, max_length=80)
+
+    def given(self) -> dict[str, str]:
+        return {name: value for name, value in self.cleaned_data.items() if name != "key"}
+
+
+class OpenForm(_KeyedForm):
     what = forms.CharField(
         label="What is wrong, in the words of whoever tells it", max_length=400, widget=forms.Textarea(attrs={"rows": 2})
     )
 
 
-class EndForm(OfficeForm):
+class EndForm(_KeyedForm):
     how = forms.CharField(label="How it ended", max_length=400, widget=forms.Textarea(attrs={"rows": 2}))
 
 
@@ -42,13 +54,11 @@ def emergency(request: HttpRequest) -> HttpResponseBase:
     job = get_object_or_404(Job.objects.seen_by(request.user).select_related("site"), code=code)
     stands = open_emergency(facts.of(job))
     may_end = request.user.has_perm("core.end_emergency")
-    form: OfficeForm = (EndForm if stands else OpenForm)(request.POST or None)
+    form = (EndForm if stands else OpenForm)(request.POST or None, initial={"key": uuid.uuid4()})
     if request.method == "POST" and form.is_valid():
+        act: Callable[..., Fact] = homefacts.end_emergency if stands else homefacts.open_emergency
         try:
-            if stands:
-                homefacts.end_emergency(job, **form.cleaned_data, by=actor(request))
-            else:
-                homefacts.open_emergency(job, **form.cleaned_data, by=actor(request))
+            act(job, **form.given(), by=actor(request), key=form.cleaned_data["key"] or None)
         except Refused as refusal:
             form.refuse(refusal)
         else:

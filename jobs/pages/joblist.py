@@ -9,8 +9,9 @@ from decimal import Decimal
 from itertools import islice
 
 from django.db.models import Sum
-from django.http import HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseBase, HttpResponseRedirect, StreamingHttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from billing.models import InvoiceState, Milestone, MilestoneQuerySet
@@ -92,7 +93,9 @@ def jobs(request: HttpRequest) -> HttpResponse:
 @require_safe
 def jobs_csv(request: HttpRequest) -> HttpResponseBase:
     user = _user(request)
-    _, found, _ = narrowed(user, request.GET)
+    narrowing, found, _ = narrowed(user, request.GET)
+    if not narrowing.is_valid():
+        return _back_to_the_list(request)
     told = csvout.write_csv(headings(user), table(found, user=user))
     return _as_file(StreamingHttpResponse(_marked(told), content_type="text/csv; charset=utf-8"), "jobs.csv")
 
@@ -101,10 +104,17 @@ def jobs_csv(request: HttpRequest) -> HttpResponseBase:
 @require_safe
 def jobs_xlsx(request: HttpRequest) -> HttpResponseBase:
     user = _user(request)
-    _, found, _ = narrowed(user, request.GET)
+    narrowing, found, _ = narrowed(user, request.GET)
+    if not narrowing.is_valid():
+        return _back_to_the_list(request)
     book = csvout.write_xlsx(headings(user), table(found, user=user), title="Jobs")
     kind = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
     return _as_file(HttpResponse(book, content_type=kind), "jobs.xlsx")
+
+
+def _back_to_the_list(request: HttpRequest) -> HttpResponseBase:
+    """The list says what is wrong with the filter; a file could not."""
+    return HttpResponseRedirect(f"{reverse('jobs')}?{request.GET.urlencode()}")
 
 
 def _user(request: HttpRequest) -> User:

@@ -40,11 +40,17 @@ def search(request: HttpRequest) -> HttpResponse:
     user = actor(request).user
     assert user is not None
     if len(text) < LEAST:
-        return render(request, "pages/search.html", {"text": text, "short": True, "hits": []})
+        return render(request, "pages/search.html", {"text": text, "search_words": text, "short": True, "hits": []})
     hits = found(text, user)
     if len({hit.url for hit in hits}) == 1:
         return HttpResponseRedirect(hits[0].url)
-    context = {"text": text, "hits": hits[:MOST], "more": len(hits) > MOST, "near": _near(text, user) if not hits else []}
+    context = {
+        "text": text,
+        "search_words": text,
+        "hits": hits[:MOST],
+        "more": len(hits) > MOST,
+        "near": _near(text, user) if not hits else [],
+    }
     return render(request, "pages/search.html", context)
 
 

@@ -80,6 +80,19 @@ def test_an_emergency_is_recorded_by_anybody_and_ended_by_those_who_may(client, 
     assert job.facts.of_kind(k.EMERGENCY_ENDED).get().value == {"how": "the utility mended its neutral"}
 
 
+def test_the_same_page_sent_twice_is_recorded_once(client, theo):
+    job = make_job()
+    given = {"what": "smoke", "key": "made-with-the-page"}
+    address = f"{ADDRESS}?job={job.code}"
+    signed_in(client, theo)
+
+    client.post(address, given)
+    homefacts.end_emergency(job, how="it was the toaster", by=theo)
+    client.post(address, given)
+
+    assert job.facts.of_kind(k.EMERGENCY_OPENED).count() == 1
+
+
 def test_an_emergency_without_words_is_refused(client, theo):
     job = make_job()
 

@@ -73,6 +73,8 @@ def test_a_day_that_cannot_be_read_is_refused_at_its_field_and_lists_nothing(cli
     assert listed(page) == []
     html = page.content.decode()
     assert "Correct this:" in html
+    for name in ("jobs_csv", "jobs_xlsx"):  # a file could not say what is wrong
+        assert client.get(reverse(name), {"since_from": "13/45/2026"}).headers["Location"].startswith(f"{reverse('jobs')}?since_from=13")
     assert 'value="13/45/2026"' in html
     assert 'value="sawmill"' in html
 

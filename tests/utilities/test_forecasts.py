@@ -301,3 +301,30 @@ def test_a_sending_wakes_a_worker_once_it_stands(theo, django_capture_on_commit_
         assert woken == []
 
     assert woken == ["utilities.tasks.refresh_stale"]
+
+
+def test_a_night_without_any_utility_is_done_all_the_same():
+    tasks.nightly()
+
+    assert ForecastRun.objects.get().rows == 0
+    assert not Forecast.objects.exists()
+
+
+def test_a_closed_day_of_the_utility_is_no_day_of_fitting():
+    utility = make_utility()
+    past(utility, 10, 10, 10, 10, 10, 10)
+    request = make_past(utility, filed_on=D(2026, 11, 16), waited=None)
+    forecasts.refresh(as_of=AS_OF, rule="nightly")
+    open_days = forecasts.current(request)
+    assert open_days is not None
+    half = open_days.q50
+    assert half is not None
+
+    profile.set_closures(utility, first=half, last=half, kind="closed", by=SYSTEM)
+    tasks.refresh_stale()
+
+    closed = forecasts.current(request)
+    assert closed is not None
+    assert half not in closed.days
+    assert closed.q50 is not None
+    assert closed.q50 > half

@@ -7,7 +7,9 @@ import io
 import re
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from jobs.core.actors import Actor
@@ -452,3 +454,26 @@ def test_an_open_requests_page_says_half_and_nine_in_ten(theo):
     assert re.search(r"Expected: half of such requests are fitted by .*, nine in ten by .*; .* never fitted", told)
     assert "Only one request is finished here" in told
     assert other.outcome == Outcome.FITTED
+
+
+@pytest.mark.parametrize("name", ["requests", "utilities", "utility"])
+def test_a_long_list_asks_the_database_as_often_as_a_short_one(theo, name):
+    utility = make_utility()
+    client = as_(theo)
+
+    def asked() -> int:
+        address = url(name, uid=utility.uid) if name == "utility" else url(name)
+        with CaptureQueriesContext(connection) as queries:
+            assert client.get(address).status_code == 200
+        return len(queries)
+
+    make_request(make_service(utility=utility))
+    forecasts.refresh(as_of=AS_OF, rule="nightly")
+    few = asked()
+    for _ in range(8):
+        request = make_request(make_service(utility=utility if name == "utility" else None))
+        requests.record_contact(request, on=D(2026, 11, 10), answered="nothing new", by=theo)
+    forecasts.refresh(as_of=AS_OF, rule="nightly")
+
+    # The contact log brings a few of its own, however long it is; a query for each row would be eight more.
+    assert asked() <= few + 5

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, ConsoleMessage, Error, Page, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Error, Page, expect, sync_playwright
 
 from jobs.core.models import User
 from tests.browser import driver
@@ -22,7 +22,7 @@ _failed = pytest.StashKey[bool]()
 
 
 @pytest.hookimpl(wrapper=True)
-def pytest_runtest_makereport(item: pytest.Item) -> Iterator[None]:
+def pytest_runtest_makereport(item: pytest.Item) -> Generator[None, pytest.TestReport, pytest.TestReport]:
     report = yield
     if report.when == "call":
         item.stash[_failed] = report.failed
@@ -32,6 +32,7 @@ def pytest_runtest_makereport(item: pytest.Item) -> Iterator[None]:
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     with sync_playwright() as playwright:
+        expect.set_options(timeout=_LONGEST)
         browser = driver.launch(playwright)
         yield browser
         browser.close()

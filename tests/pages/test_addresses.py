@@ -6,6 +6,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from jobs.core.models import User
 from jobs.core.rights import ROLES
 from tests.make import make_user
 from tests.pages.addresses import STRANGERS, Row, named, table
@@ -18,7 +19,7 @@ def test_each_address_has_a_row_and_each_row_an_address():
     assert set(named()) == set(TABLE)
 
 
-def _client(who: str) -> tuple[Client, object]:
+def _client(who: str) -> tuple[Client, User | None]:
     client = Client()
     if who == "stranger":
         return client, None
@@ -44,7 +45,7 @@ def row_of_any(row: Row) -> frozenset[str]:
 
 
 def _asks_to_sign_in(response) -> bool:
-    return response.status_code == 302 and response.headers["Location"].startswith(f"{reverse('sign_in')}?next=")
+    return bool(response.status_code == 302 and response.headers["Location"].startswith(f"{reverse('sign_in')}?next="))
 
 
 @pytest.mark.django_db

@@ -18,6 +18,8 @@ app.conf.beat_schedule = {
     "heartbeat": {"task": "jobs.core.tasks.beat", "schedule": 60.0},
     "sweep-outbox": {"task": "jobs.notices.tasks.sweep", "schedule": 60.0},
     "sweep-imports": {"task": "jobs.core.tasks.sweep_imports", "schedule": 60.0},
+    # What another process recorded, an import by command for instance, reaches no worker over a broker inside this process.
+    "stale-forecasts": {"task": "utilities.tasks.refresh_stale", "schedule": 300.0},
     "forecasts": {"task": "utilities.tasks.nightly", "schedule": crontab(minute=10)},
     "orphan-files": {"task": "jobs.core.tasks.sweep_files", "schedule": crontab(minute=30, hour=3, day_of_week="sunday")},
 }

@@ -186,6 +186,7 @@ def _at_the_utility(case: _Case) -> Waiting:
             return case.theirs(HOMEOWNER, visit.day, visit.day, act, days=case.limits.answer_days)
         if actor != UTILITY:
             return case.us(visit.day, act, CREW if actor == CREW else SCHEDULER)
+        return case.theirs(UTILITY, since, visit.day, act, days=case.limits.follow_up_days)
     promised = contact.value.get("next_on") or contact.value.get("promised_by")
     due_on = dt.date.fromisoformat(promised) if promised else None
     act = "Ask the utility what became of its promise" if contact.value.get("promised_by") else "Ask the utility about the request"

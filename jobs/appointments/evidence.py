@@ -7,7 +7,7 @@ Verified needs two things at the same moment: the home disconnected from the uti
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -74,17 +74,21 @@ def evidence(sightings: Iterable[Sighting], *, load_before_w: int | None, until:
     stretch: load seen before the MID opened and after it closed says nothing of the time between.
     """
     seen = sorted(sightings, key=lambda sighting: (sighting.at, sighting.order))
-    disconnected = tuple(_disconnected(seen, until))
-    runs = tuple(_runs(seen, load_before_w))
+    # Half-open like the others: what was seen at the very end still counts.
+    end_at = max([until, *(sighting.at for sighting in seen)]) + dt.timedelta(microseconds=1)
+    ends = [*(sighting.at for sighting in seen), end_at]
+    stretches = [((first, last), Interval(seen[first].at, ends[last])) for first, last in _disconnected(seen)]
+    runs = [(run, Interval(seen[run[0]].at, seen[run[-1]].at)) for run in _runs(seen, load_before_w)]
+    # By place and not by instant alone: of two sightings of one instant the order tells which was first.
     together = [
-        Interval(max(stretch.starts_at, run[0]), min(stretch.ends_at, run[-1]))
-        for stretch in disconnected
-        for run in runs
-        if any(stretch.starts_at <= at < stretch.ends_at for at in run)
+        Interval(max(stretch.starts_at, served.starts_at), min(stretch.ends_at, served.ends_at))
+        for (first, last), stretch in stretches
+        for run, served in runs
+        if any(first <= place < last for place in run)
     ]
     return Evidence(
-        disconnected=disconnected,
-        served=tuple(Interval(run[0], run[-1]) for run in runs),
+        disconnected=tuple(stretch for _, stretch in stretches),
+        served=tuple(served for _, served in runs),
         overlap=max(together, key=lambda interval: interval.seconds, default=None),
         islanded_since=_islanded(seen),
     )
@@ -94,10 +98,11 @@ def is_served(watts: int | None, *, load_before_w: int | None) -> bool:
     return watts is not None and load_before_w is not None and load_before_w > 0 and watts * 100 >= load_before_w * SERVED_PERCENT
 
 
-def _disconnected(seen: Sequence[Sighting], until: dt.datetime) -> Iterable[Interval]:
+def _disconnected(seen: Sequence[Sighting]) -> Iterator[tuple[int, int]]:
+    """Each stretch as places in `seen`, [first, last); the last is beyond the end where it has not ended."""
     is_open = is_zero = False
-    since: dt.datetime | None = None
-    for sighting in seen:
+    since: int | None = None
+    for place, sighting in enumerate(seen):
         if sighting.what == MID_OPEN:
             # Utility power seen before the MID opened says nothing about the time after.
             is_zero = is_zero and is_open
@@ -107,21 +112,20 @@ def _disconnected(seen: Sequence[Sighting], until: dt.datetime) -> Iterable[Inte
         elif sighting.what == UTILITY_POWER:
             is_zero = sighting.watts is not None and abs(sighting.watts) <= ZERO_W
         if is_open and is_zero and since is None:
-            since = sighting.at
+            since = place
         elif since is not None and not (is_open and is_zero):
-            yield Interval(since, sighting.at)
+            yield since, place
             since = None
     if since is not None:
-        # Half-open like the others: what was seen at the very end still counts.
-        yield Interval(since, max(until, seen[-1].at) + dt.timedelta(microseconds=1))
+        yield since, len(seen)
 
 
-def _runs(seen: Sequence[Sighting], load_before_w: int | None) -> Iterable[list[dt.datetime]]:
-    """The instants at which enough load was seen, one list for each unbroken run with the MID open."""
-    is_open, run = False, list[dt.datetime]()
-    for sighting in seen:
+def _runs(seen: Sequence[Sighting], load_before_w: int | None) -> Iterator[list[int]]:
+    """Places in `seen` at which enough load was seen, one list for each unbroken run with the MID open."""
+    is_open, run = False, list[int]()
+    for place, sighting in enumerate(seen):
         if sighting.what == LOAD_SERVED and is_open and is_served(sighting.watts, load_before_w=load_before_w):
-            run.append(sighting.at)
+            run.append(place)
         elif sighting.what in (LOAD_SERVED, LOAD_LOST, MID_OPEN, MID_CLOSED):
             if run:
                 yield run

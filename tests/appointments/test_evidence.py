@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from jobs.appointments.evidence import (
@@ -105,10 +105,16 @@ def test_utility_power_of_thirty_watts_either_way_is_none():
     assert not proved((0, MID_OPEN), (1, UTILITY_POWER, 31)).disconnected
 
 
+def test_of_one_instant_the_order_tells_what_came_first():
+    # A corrected time may fall on another's second: load seen before utility power was zero does not count.
+    assert proved((0, MID_OPEN), (0, LOAD_SERVED, 640), (0, UTILITY_POWER, 0)).overlap is None
+    assert proved((0, MID_OPEN), (0, UTILITY_POWER, 0), (0, LOAD_SERVED, 640)).overlap == Interval(at(0), at(0))
+
+
 KINDS = st.one_of(
-    st.tuples(st.integers(0, 59), st.sampled_from([MID_OPEN, MID_CLOSED, LOAD_LOST, NOT_RETURNED])),
-    st.tuples(st.integers(0, 59), st.just(UTILITY_POWER), st.sampled_from([0, 30, 31, 900])),
-    st.tuples(st.integers(0, 59), st.just(LOAD_SERVED), st.sampled_from([0, 511, 512, 640])),
+    st.tuples(st.integers(0, 9), st.sampled_from([MID_OPEN, MID_CLOSED, LOAD_LOST, NOT_RETURNED])),
+    st.tuples(st.integers(0, 9), st.just(UTILITY_POWER), st.sampled_from([0, 30, 31, 900])),
+    st.tuples(st.integers(0, 9), st.just(LOAD_SERVED), st.sampled_from([0, 511, 512, 640])),
 )
 
 
@@ -130,6 +136,7 @@ def slow_verdict(rows: list[Sighting]) -> tuple[bool, bool]:
     return together, is_open
 
 
+@settings(max_examples=500)
 @given(st.lists(KINDS, max_size=14))
 def test_the_same_verdict_as_walking_the_seconds(rows):
     sightings = seen(*rows)
@@ -137,7 +144,6 @@ def test_the_same_verdict_as_walking_the_seconds(rows):
     found = evidence(sightings, load_before_w=640, until=at(60))
 
     together, islanded = slow_verdict(sightings)
-    # An overlap of zero length at the end of a stretch is possible in the fast version only where a sighting lies inside, so they agree.
     assert (found.overlap is not None) == together
     assert (found.islanded_since is not None) == islanded
     if found.overlap is not None:

@@ -10,7 +10,7 @@ from django.urls import reverse
 from jobs.appointments import readiness
 from jobs.appointments.models import Appointment
 from jobs.core.models import Job, User
-from jobs.core.recordings import RECORDINGS
+from jobs.core.recordings import RECORDINGS, Recording
 from jobs.core.states import S
 from jobs.core.waiting import Waiting
 from utilities.models import FitRequest, Service
@@ -79,19 +79,26 @@ def buttons(
     current = next((request for request in reversed(requests) if request.is_open), None)
     first = [
         *_of_the_wait(user, job, state, services, current),
-        *_of_call_and_money(user, job, state, call),
+        *_of_the_call(user, job, state, call),
+        *_of_the_plan(user, job, state, set_already=False),
         *_recordings(user, job, FOREMOST[state]),
     ]
     # What is wrong with a cancelled job is a correction; nothing else is recorded of it.
     rest = [] if state == S.CANCELLED else [what for what in RECORDINGS if what not in FOREMOST[state]]
-    return Buttons(tuple(first), (*_rest_of_the_wait(user, current), *_recordings(user, job, rest)))
+    others = (*_rest_of_the_wait(user, current), *_of_the_plan(user, job, state, set_already=True), *_recordings(user, job, rest))
+    return Buttons(tuple(first), others)
 
 
 def _recordings(user: User, job: Job, whats: Sequence[str]) -> Iterator[Button]:
     for what in whats:
         spec = RECORDINGS[what]
         if user.has_perm(spec.right) and (job.has_battery or not spec.battery_only):
-            yield Button(spec.button, reverse("record", kwargs={"code": job.code, "what": what}))
+            yield Button(_said(spec), reverse("record", kwargs={"code": job.code, "what": what}))
+
+
+def _said(spec: Recording) -> str:
+    """What is recorded, in full: on its own page "Record report" says enough, among a dozen buttons it does not."""
+    return f"Record {spec.title[:1].lower()}{spec.title[1:]}" if spec.button.startswith("Record ") else spec.button
 
 
 def _of_the_wait(user: User, job: Job, state: S, services: Sequence[Service], current: FitRequest | None) -> Iterator[Button]:
@@ -116,12 +123,16 @@ def _rest_of_the_wait(user: User, current: FitRequest | None) -> Iterator[Button
     yield _named("End the request", "request_end", uid=current.uid)
 
 
-def _of_call_and_money(user: User, job: Job, state: S, call: Appointment | None) -> Iterator[Button]:
+def _of_the_call(user: User, job: Job, state: S, call: Appointment | None) -> Iterator[Button]:
     if user.has_perm("core.book_calls") and state == S.COLLAR_ENERGIZED and call is None:
         yield _named("Book the call", "call_book", code=job.code)
     if user.has_perm("core.see_calls") and call is not None:
         yield _named("Open the call", "call", uid=call.uid)
-    if user.has_perm("core.set_plan") and state != S.CANCELLED:
+
+
+def _of_the_plan(user: User, job: Job, state: S, *, set_already: bool) -> Iterator[Button]:
+    """Foremost until it is set."""
+    if user.has_perm("core.set_plan") and state != S.CANCELLED and hasattr(job, "contract") == set_already:
         yield _named("Contract and milestones", "job_plan", code=job.code)
 
 

@@ -9,7 +9,7 @@ from decimal import Decimal
 from itertools import islice
 
 from django.db.models import Sum
-from django.http import HttpRequest, HttpResponse, HttpResponseBase, HttpResponseRedirect, StreamingHttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseBase, HttpResponseRedirect, QueryDict, StreamingHttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_safe
@@ -23,7 +23,7 @@ from jobs.core.models.job import JobQuerySet
 from jobs.core.web import right
 from jobs.core.words import day_short
 from jobs.pages import outlook
-from jobs.pages.jobfilter import NOT_IN_THE_FORM, Sort, in_words, narrowed
+from jobs.pages.jobfilter import NOT_IN_THE_FORM, OPEN, Sort, in_words, narrowed
 from jobs.pages.paging import Paging
 from utilities.forecasts import Shown
 from utilities.models import Service
@@ -65,7 +65,7 @@ class Head:
 def jobs(request: HttpRequest) -> HttpResponse:
     user = _user(request)
     today = clock.office_today()
-    narrowing, found, sort = narrowed(user, request.GET)
+    narrowing, found, sort = narrowed(user, _given(request))
     paging = Paging(_with_parts(found))
     page = paging.get_page(request.GET.get("page"))
     shown = lines(page.object_list, user=user, today=today)
@@ -93,7 +93,7 @@ def jobs(request: HttpRequest) -> HttpResponse:
 @require_safe
 def jobs_csv(request: HttpRequest) -> HttpResponseBase:
     user = _user(request)
-    narrowing, found, _ = narrowed(user, request.GET)
+    narrowing, found, _ = narrowed(user, _given(request))
     if not narrowing.is_valid():
         return _back_to_the_list(request)
     told = csvout.write_csv(headings(user), table(found, user=user))
@@ -104,7 +104,7 @@ def jobs_csv(request: HttpRequest) -> HttpResponseBase:
 @require_safe
 def jobs_xlsx(request: HttpRequest) -> HttpResponseBase:
     user = _user(request)
-    narrowing, found, _ = narrowed(user, request.GET)
+    narrowing, found, _ = narrowed(user, _given(request))
     if not narrowing.is_valid():
         return _back_to_the_list(request)
     book = csvout.write_xlsx(headings(user), table(found, user=user), title="Jobs")
@@ -133,8 +133,13 @@ def _as_file(response: HttpResponseBase, name: str) -> HttpResponseBase:
     return response
 
 
+def _given(request: HttpRequest) -> QueryDict:
+    """The filter of the address; without any the open jobs, for the finished ones would stand before all that wait."""
+    return request.GET or QueryDict(f"state={OPEN}")
+
+
 def _query(request: HttpRequest, *without: str) -> str:
-    data = request.GET.copy()
+    data = _given(request).copy()
     for name in without:
         data.pop(name, None)
     return data.urlencode()
@@ -154,7 +159,7 @@ def _head(request: HttpRequest, words: str, key: str, kind: str, sort: Sort) -> 
     if not key:
         return Head(words, kind=kind)
     up = sort.key == key
-    data = request.GET.copy()
+    data = _given(request).copy()
     data.pop("page", None)
     data["sort"] = f"-{key}" if up else key
     url = f"?{data.urlencode()}"

@@ -32,7 +32,9 @@ FIELD_KEYS = KEYS["FIELD_KEYS"].split(",")
 LINK_KEYS = KEYS["LINK_KEYS"].split(",")
 
 BASE_URL = ENV.get("BASE_URL", "http://127.0.0.1:8000").rstrip("/")
-ALLOWED_HOSTS = environment.words(ENV, "ALLOWED_HOSTS") or ["127.0.0.1", "localhost", "[::1]", "testserver"]
+# The machine itself asks after its health by 127.0.0.1; links in messages are made from BASE_URL, never from the host that was asked.
+LOCAL_HOSTS = ["127.0.0.1", "localhost", "[::1]"]
+ALLOWED_HOSTS = [*(environment.words(ENV, "ALLOWED_HOSTS") or ["testserver"]), *LOCAL_HOSTS]
 CSRF_TRUSTED_ORIGINS = [BASE_URL] if BASE_URL.startswith("https://") else []
 
 DATABASES = {"default": environment.database(ENV.get("DATABASE_URL") or f"sqlite:///{VAR / f'{PLACE}.sqlite3'}")}

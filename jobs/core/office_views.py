@@ -25,7 +25,16 @@ from jobs.core.web import recorded, right
 from jobs.core.words import HOME_ZONES
 
 
+class SignInForm(AuthenticationForm):
+    def confirm_login_allowed(self, user: Any) -> None:
+        super().confirm_login_allowed(user)
+        if user.is_demo and not settings.DEMO:
+            # Their password is printed in the README's demo; with the demo off they are nobody.
+            raise forms.ValidationError("This sign-in belongs to the demo, and the demo is off.")
+
+
 class SignIn(auth_views.LoginView):
+    authentication_form = SignInForm
     template_name = "core/sign_in.html"
     redirect_authenticated_user = True
 

@@ -9,7 +9,7 @@ import datetime as dt
 import zoneinfo
 from dataclasses import dataclass
 
-from jobs.core import clock
+from jobs.core import clock, phones
 from jobs.core.actors import Actor
 from jobs.core.acts import act
 from jobs.core.models import Rule
@@ -91,6 +91,11 @@ def set_rule(name: str, *, value: str | int, valid_from: dt.date, by: Actor) -> 
             raise Refused(f"{kind.words}: {value} is outside {kind.low} to {kind.high} {kind.unit}.".replace("  ", " "), field="value")
     elif name == "office_zone" and str(value) not in zoneinfo.available_timezones():
         raise Refused(f"“{value}” is not an IANA zone; wanted a name such as America/Denver.", field="value")
+    elif name == "company_phone" and value:
+        try:
+            phones.e164(str(value))
+        except ValueError as fault:
+            raise Refused(str(fault), field="value") from fault
     if valid_from < clock.now().date() - dt.timedelta(days=1):
         raise Refused("A rule begins today or later; records already made keep the value they were made under.", field="valid_from")
     return Rule.objects.create(name=name, value=value, valid_from=valid_from, set_by_name=by.name, set_at=clock.now())

@@ -66,11 +66,12 @@ def waiting(
 ) -> Waiting:
     """Whom an open job waits on. `opened_on`: the day the job was entered, for a job without facts."""
     case = _Case(facts, home, state, limits, install_on, opened_on, begin_on)
-    if state.state in (S.CANCELLED, S.BACKUP_VERIFIED):
-        return Waiting(NOBODY, state.since, "", "", None)
+    # First, whatever the state: a finished home in danger waits on us too.
     emergency = open_emergency(facts)
     if emergency is not None:
         return case.us(emergency.day, "Telephone the home about its emergency", SCHEDULER, due_on=emergency.day)
+    if state.state in (S.CANCELLED, S.BACKUP_VERIFIED):
+        return Waiting(NOBODY, state.since, "", "", None)
     if state.state == S.IN_BUILD:
         return _in_build(case)
     if state.state == S.GRID_TIED:
@@ -210,6 +211,6 @@ def _energized(case: _Case) -> Waiting:
         return case.theirs(HOMEOWNER, offered.day, offered.day, "Ask for an answer to the offered time", days=case.limits.answer_days)
     medical = facts.latest(k.MEDICAL_ANSWER)
     if medical is not None and medical.value.get("answer") != "no":
-        # Yes, not sure or declined: the test is never run by telephone there.
-        return case.us(since, "Plan a site visit", SCHEDULER)
+        # Yes, not sure or declined: the test is never run by telephone there. The words do not tell the answer: everybody reads them.
+        return case.us(since, "Plan how the backup is verified", SCHEDULER)
     return case.us(since, "Book the verification call", SCHEDULER)

@@ -73,7 +73,7 @@ def test_a_medical_answer_on_the_call_counts_from_then_on(theo, mara):
     with pytest.raises(Refused, match="Plan a site visit"):
         booking.book(call.job, verifier=user_of(mara), wish=AT_TEN, by=theo)
     call.job.refresh_from_db()
-    assert call.job.next_act == "Plan a site visit"
+    assert call.job.next_act == "Plan how the backup is verified"
 
 
 @pytest.mark.parametrize("upto", ["cautions", "checks"])

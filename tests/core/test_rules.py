@@ -22,7 +22,8 @@ def test_the_newest_rule_that_has_begun_holds(dana):
 
 
 @pytest.mark.parametrize(
-    ("name", "value"), [("quiet_opens", 7), ("quiet_closes", 22), ("follow_up_days", "often"), ("office_zone", "Denver")]
+    ("name", "value"),
+    [("quiet_opens", 7), ("quiet_closes", 22), ("follow_up_days", "often"), ("office_zone", "Denver"), ("company_phone", "911")],
 )
 def test_a_value_outside_its_bounds_is_refused(name, value, dana):
     with pytest.raises(Refused):

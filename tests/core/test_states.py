@@ -211,3 +211,9 @@ def test_an_ended_request_keeps_the_state_and_waits_on_us(ended):
 
     assert state.state == S.AWAITING_UTILITY
     assert (wait.on, wait.since, wait.next_act) == ("us", day(40), "Send a new request to fit")
+
+
+def test_a_finished_home_with_an_emergency_waits_on_us():
+    some = facts(MEANS[S.BACKUP_VERIFIED] + [(k.EMERGENCY_OPENED, 95, {"what": "smoke"})])
+
+    assert waiting(some, HOME, state_of(some, HOME), limits=Limits(), opened_on=day(0)).on == "us"

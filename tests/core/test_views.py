@@ -202,3 +202,12 @@ def test_a_rule_outside_its_bounds_is_refused_with_them(page):
 
     assert found.status_code == 422
     assert "outside 8 to 12" in found.content.decode()
+
+
+def test_a_demo_sign_in_opens_nothing_while_the_demo_is_off(client, settings):
+    user = make_user("finance", is_demo=True)
+    form = {"username": user.email, "password": PASSWORD}
+
+    assert client.post(reverse("sign_in"), form).status_code == 422
+    settings.DEMO = True
+    assert client.post(reverse("sign_in"), form).status_code == 302

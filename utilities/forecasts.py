@@ -24,7 +24,7 @@ from utilities.leadtimes import BEYOND, Calendars, OpenRequests, Quantiles
 from utilities.models import FitRequest, Forecast, ForecastRun, Utility
 from utilities.workdays import date_of, day_number
 
-METHOD = "kaplan-meier, 1"
+METHOD = "candidates and fronts, 1"
 MILLION = 1_000_000
 FAR_YEARS = 2  # what lies beyond is said as "later than"
 _AT_ONCE = 1_000
@@ -120,14 +120,27 @@ def _store(run: ForecastRun, targets: list[_Target], told: leadtimes.Forecasts, 
 
 
 def _why(told: leadtimes.Forecasts, row: int, *, thin_below: int) -> dict[str, Any]:
-    own, pooled = int(told.why.own[row]), bool(told.why.pooled[row])
+    """What stands behind a date; what is not to be said is None."""
+    why = told.why
+    own, pooled, front_day = int(why.own[row]), bool(why.pooled[row]), int(why.front_day[row])
     return {
         "own": own,
-        "borrowed": int(told.why.borrowed[row]),
+        "borrowed": int(why.borrowed[row]),
         "pooled": pooled,
-        "thin": pooled or own < thin_below,
+        "thin": bool(why.thin[row]) or own < thin_below,
         "own_weight": round(float(told.own_weight[row]), 4),
+        "counted": round(float(why.counted[row]), 1),
+        "lent": round(float(why.lent[row]), 1),
+        "pace": _said(why.pace[row]),
+        "district_factor": _said(why.factor[row]),
+        "front_weight": round(float(why.front_weight[row]), 4),
+        "front_on": None if front_day == leadtimes.NO_DAY else date_of(front_day).isoformat(),
+        "front_days_a_week": _said(why.front_speed[row]),
     }
+
+
+def _said(number: float) -> float | None:
+    return None if np.isnan(number) else round(float(number), 3)
 
 
 def prune(*, today: dt.date, keep_days: int = 35) -> int:

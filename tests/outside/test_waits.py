@@ -6,10 +6,11 @@ import pytest
 from lifelines.datasets import load_leukemia
 
 from tests.utilities.waits import D0, asking, every_day, history
-from utilities.leadtimes import CANCELLED, FITTED, OPEN, Fitted, chance_by, fit, forecast
+from utilities.leadtimes import CANCELLED, FITTED, OPEN, chance_by
 from utilities.leadtimes.ages import waits_seen
-from utilities.leadtimes.curve import count, rates
-from utilities.leadtimes.estimate import Summed
+from utilities.leadtimes.classes import rates
+from utilities.leadtimes.curve import count
+from utilities.leadtimes.kaplan_meier import Fitted, Summed, fit, forecast
 
 
 def six_mp():

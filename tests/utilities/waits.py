@@ -4,7 +4,8 @@ from datetime import date
 
 import numpy as np
 
-from utilities.leadtimes import FITTED, HORIZON, NO_DAY, OPEN, Calendars, History, OpenRequests, fit, forecast
+from utilities.leadtimes import FITTED, HORIZON, NO_DAY, OPEN, Calendars, History, OpenRequests
+from utilities.leadtimes.kaplan_meier import fit, forecast
 from utilities.workdays import FEDERAL, WorkCalendar, date_of, day_number
 
 D0 = day_number(date(2026, 6, 30))  # a Tuesday

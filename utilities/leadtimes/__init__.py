@@ -1,7 +1,7 @@
 """When will the utility fit the collar? The forecast core: arrays in, dates and chances out.
 
-Pure: NumPy only, no Django, clock, database or random number. Days are numbered from 1970-01-01 (`utilities.workdays.day_number`),
-ages count the utility's working days, an as-of day means its end.
+Pure: NumPy and SciPy only, no Django, clock, database or random number. Days are numbered from 1970-01-01
+(`utilities.workdays.day_number`), ages count the utility's working days, an as-of day means its end.
 
     first, last = span(history, as_of)
     calendars = Calendars.of([calendar.worked_between(date_of(first), date_of(last)) for calendar in by_utility], first)
@@ -11,18 +11,17 @@ ages count the utility's working days, an as-of day means its end.
 
 Kept as `pack(forecasts.offsets()[i])`; `Quantiles.kept` reads such rows back for `chance_by`.
 
-The estimator behind it: Kaplan-Meier on the age in working days, with late entry, cancellations as censored, brackets shared out over
-their days; each utility by itself from five fittings on, else all together; a constant hazard beyond what was well watched.
-
-One idea a module: history (rows), calendars (working days), ages (what a row tells as of a day), curve (counts and Kaplan-Meier),
-estimate (which curve, and its tail), dates (a request's own dates), quantiles (chances from kept dates).
+One idea a module, data flowing down: history (rows), calendars (working days), ages (what a row tells as of a day), classes (of age),
+counts (by fortnight), brackets; pool, candidates, pace, fronts, weights, districts (what is learned), estimate (all of it);
+why, dates (a request's own dates), quantiles (chances from kept dates). Beside them the plain estimator: curve and kaplan_meier.
 """
 
 from .calendars import HORIZON, Calendars, span
-from .dates import Forecasts, Why, forecast, reasons
+from .dates import Forecasts, forecast
 from .estimate import Fitted, fit
 from .history import CANCELLED, FITTED, NO_DAY, NO_DISTRICT, OPEN, History, OpenRequests, open_rows
 from .quantiles import BEYOND, PERCENTS, Quantiles, chance_by, chance_within, pack, unpack
+from .why import Why, reasons
 
 __all__ = [
     "BEYOND",

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from typing import Self
 
 import numpy as np
 
 from .calendars import Calendars
-from .history import FITTED, NO_DAY, Days, Flags, History, ended, known
+from .history import FITTED, NO_DAY, Days, Flags, Floats, History, Rows, ended, known
 
 
 @dataclass(frozen=True)
@@ -17,15 +18,31 @@ class Waits:
     entry: age from which the row was watched, 0 if from the start. end: age at its outcome or on the as-of day.
     low: a fitting happened at an age in (low, end]; low = end - 1 if its day is known.
     A row is watched at the ages entry + 1 ... end; for a fitting entry <= low < end.
+    filed: day number; start: running count of the utility's working days on it (an age plus this is a running count again).
+    until: day of the outcome, or the as-of day. weight: 1, less where a bracketed fitting is shared out over several rows.
     dropped: rows left out because they had ended before anybody watched them.
     """
 
     utility: Days
+    district: Days
+    filed: Days
+    start: Days
     entry: Days
     low: Days
     end: Days
+    until: Days
     fitted: Flags
+    weight: Floats
     dropped: int
+
+    def rows(self, chosen: Rows | Flags) -> Self:
+        each = {field.name: getattr(self, field.name)[chosen] for field in fields(self) if field.name != "dropped"}
+        return type(self)(**each, dropped=self.dropped)
+
+    def followed_by(self, other: Self) -> Self:
+        columns = [field.name for field in fields(self) if field.name != "dropped"]
+        each = {name: np.concatenate([getattr(self, name), getattr(other, name)]) for name in columns}
+        return type(self)(**each, dropped=self.dropped)
 
 
 def waits_seen(history: History, calendars: Calendars, as_of: int) -> Waits:
@@ -52,7 +69,8 @@ def waits_seen(history: History, calendars: Calendars, as_of: int) -> Waits:
         return calendars.count(utility, np.maximum(day, history.filed)) - start
 
     fitted = done & (history.outcome == FITTED)
-    end = age(np.where(done, history.by, as_of).astype(np.int32))
+    until = np.where(done, history.by, as_of).astype(np.int32)
+    end = age(until)
     end = np.where(fitted, np.maximum(end, 1), end)
     # known_from on a closed day can make entry equal to the age of a fitting on that day: it was watched for that last day.
     entry = age(np.where(late_import, history.known_from - 1, history.filed).astype(np.int32))
@@ -64,9 +82,14 @@ def waits_seen(history: History, calendars: Calendars, as_of: int) -> Waits:
 
     return Waits(
         utility=utility,
+        district=history.district,
+        filed=history.filed,
+        start=start,
         entry=entry.astype(np.int32),
         low=low.astype(np.int32),
         end=end.astype(np.int32),
+        until=until,
         fitted=fitted,
+        weight=np.ones(len(history)),
         dropped=int(np.count_nonzero(told_nothing)),
     )

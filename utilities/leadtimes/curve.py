@@ -8,13 +8,10 @@ import numpy as np
 import numpy.typing as npt
 
 from .ages import Waits
+from .classes import HIGHEST_HAZARD, rates
 from .history import Floats
 
 Integers = npt.NDArray[np.integer]
-
-# A hazard of 1 (all who were watched were fitted that day) would say "certain" after a handful of fittings, and its logarithm is
-# infinite.
-HIGHEST_HAZARD = 0.98
 
 
 @dataclass(frozen=True)
@@ -75,11 +72,6 @@ def count(waits: Waits, rows: slice = slice(None), rounds: int = 2) -> Counts:
         share = _chances(counts, row, low[row], age)
         counts = _plus(plain, _shared(entry[row], age, share, size))
     return counts
-
-
-def rates(hazard: Floats) -> Floats:
-    """The rate of each day that leaves the share 1 - hazard open, as Kaplan-Meier has it (the hazard itself would be too slow)."""
-    return -np.log1p(-np.minimum(hazard, HIGHEST_HAZARD))
 
 
 def _counts(entry: Integers, end: Integers, fitted: Floats, size: int) -> Counts:

@@ -1,4 +1,4 @@
-"""From curves to dates: when each open request will be fitted, given how long it has waited."""
+"""From hazards to dates: when each open request will be fitted, given how long it has waited."""
 
 from __future__ import annotations
 
@@ -6,32 +6,37 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .calendars import HORIZON
-from .estimate import OWN_CURVE_FROM, Fitted
-from .history import NO_DAY, Days, Flags, Floats, OpenRequests, Rows
+from . import fronts, pace
+from .calendars import HORIZON, Calendars
+from .candidates import CANDIDATES
+from .classes import CLASSES, LOWER, class_of, rates, summed
+from .estimate import Fitted
+from .history import NO_DAY, Days, Floats, OpenRequests, Rows
 from .quantiles import PERCENTS, Quantiles
+from .why import Why, reasons
 
 # A chance that should be exactly one half can come out as 0.49999999999999994, and its day a step too late.
 TOLERANCE = 1e-9
+FRONT_LEFT_OUT = 0.001  # weight
+_AT_ONCE = 4_000  # requests
+_UTILITIES_AT_ONCE = 128
 
 
-@dataclass(frozen=True)
-class Why:
-    """What stands behind each date; arrays (n,).
+def _ahead() -> Rows:
+    """1 ... 12 working days ahead, then steps of 9 % until every horizon is covered."""
+    nodes = list(range(1, 13))
+    while nodes[-1] <= HORIZON:
+        nodes.append(round(nodes[-1] * 1.09))
+    return np.array(nodes)
 
-    own: fittings of the request's own utility. borrowed: fittings of other utilities in its curve.
-    pooled: whether the curve is that of all utilities together. thin: too few own fittings for a curve of its own.
-    """
 
-    own: Rows
-    borrowed: Rows
-    pooled: Flags
-    thin: Flags
+# At these offsets ln S is worked out; between them it is straight.
+AHEAD: Rows = _ahead()
 
 
 @dataclass(frozen=True)
 class Forecasts(Quantiles):
-    """Dates, and why. own_weight: (n,) share, 0 to 1, of the fittings behind the curve that are the utility's own."""
+    """Dates, and why. own_weight: (n,) 0 to 1, how much the utility's own fittings count beside the borrowed ones."""
 
     own_weight: Floats
     why: Why
@@ -40,41 +45,136 @@ class Forecasts(Quantiles):
 def forecast(fitted: Fitted, open_requests: OpenRequests) -> Forecasts:
     """When each request is fitted if it is still open at the end of the as-of day and the job goes on.
 
-    F(h) = chance of a fitting on or before day as_of + h = 1 - S(age then)/S(age now), ages in the utility's working days.
-    q at p % is the first working day with F >= p/100 - 1e-9: always later than the as-of day and the filing day.
+    F(h) = chance of a fitting on or before day as_of + h; q at p % is the first working day of the utility with F >= p/100 - 1e-9:
+    always later than the as-of day and the filing day. A planned sending is forecast as if filed today, and its wait begins then.
+    Source: FORECASTING.md sections 1 and 8.
 
     Raises ValueError if a request's utility has no calendar, or it was filed before the calendars begin or after the horizon.
     """
     calendars, as_of, utility = fitted.calendars, fitted.as_of, open_requests.utility
     calendars.check(as_of, utility)
     today = calendars.count(utility, as_of)
-    age = today - calendars.count(utility, open_requests.filed)  # below 0 for a planned sending
+    waited = today - calendars.count(utility, open_requests.filed)
+    age, begins = np.maximum(waited, 0), np.maximum(-waited, 0)
     ahead = calendars.count(utility, as_of + HORIZON) - today
 
+    why = reasons(fitted, utility, open_requests.district)
+    factor = fitted.districts.of(utility, open_requests.district)
+    worked = _worked(calendars, as_of)
     q = np.full((len(open_requests), PERCENTS.size), NO_DAY, dtype=np.int32)
     p_never = np.ones(len(open_requests))
     order = np.argsort(utility, kind="stable")
-    starts = np.flatnonzero(np.diff(utility[order], prepend=-1))
-    for rows in np.split(order, starts)[1:]:
-        at = int(utility[rows[0]])
-        curve = fitted.curves[fitted.curve[at]]
-        now = curve.at(age[rows])
-        p_never[rows] = np.exp(now - curve.at(age[rows] + ahead[rows]))
-        target = now[:, None] - np.log1p(TOLERANCE - PERCENTS / 100)
-        # Never below 1: each target lies above the rate summed up to now, and ages begin at 1.
-        workdays = curve.reach(target) - age[rows, None]
-        inside = workdays <= ahead[rows, None]
-        place = today[rows, None] + np.where(inside, workdays, 1).astype(np.int64) - 1
-        days = calendars.worked_days(at)
-        q[rows] = np.where(inside, days[np.minimum(place, days.size - 1)], NO_DAY) if days.size else NO_DAY
-
-    why = reasons(fitted, utility)
-    own_weight = why.own / np.maximum(why.own + why.borrowed, 1)
-    return Forecasts(as_of=as_of, calendars=calendars, utility=utility, q=q, p_never=p_never, own_weight=own_weight, why=why)
+    for rows in _blocks(order, utility[order]):
+        curve = log_open(fitted, utility[rows], age[rows], factor[rows])
+        left = ahead[rows] - begins[rows]
+        p_never[rows] = np.exp(_between(curve, left))
+        days = first_reached(curve)
+        days = np.where(days <= left[:, None], days + begins[rows, None], 0)
+        calendar = calendars.row[utility[rows]][:, None]
+        q[rows] = np.where(days > 0, worked[calendar, days], NO_DAY)
+    return Forecasts(as_of=as_of, calendars=calendars, utility=utility, q=q, p_never=p_never, own_weight=why.own_weight, why=why)
 
 
-def reasons(fitted: Fitted, utility: Days) -> Why:
-    """What stands behind the dates of each of these utilities, (n,); for `forecast` and for a utility's own page."""
-    own = fitted.own_fittings[utility]
-    pooled = fitted.curve[utility] == 0
-    return Why(own=own, borrowed=np.where(pooled, fitted.pool_fittings - own, 0), pooled=pooled, thin=own < OWN_CURVE_FROM)
+def log_open(fitted: Fitted, utility: Days, age: Days, factor: Floats) -> Floats:
+    """(n, AHEAD + 1) ln of the chance to be still open after 0 and AHEAD working days more; n requests of one block."""
+    among, place = np.unique(utility, return_inverse=True)
+    days = _days_of(fitted, among)
+    learned, seen_weight = fitted.learned, fitted.weight[:, among]
+    later = age[:, None] + np.concatenate([[0], AHEAD])
+    cls = class_of(later)
+    into = later - LOWER[cls]
+    cell = place[:, None] * CLASSES + cls
+    still = np.zeros((utility.size, AHEAD.size))
+    for candidate in range(len(CANDIDATES)):
+        rate = rates(learned.hazard[candidate, among])
+        upto = summed(rate).ravel()[cell] + rate.ravel()[cell] * into
+        rise = factor[:, None] * (upto[:, 1:] - upto[:, :1])
+        mean, variance = pace.over(days, learned.a[candidate, among, None], learned.b[candidate, among, None])
+        still += seen_weight[candidate, place, None] * np.exp(pace.log_open(rise, mean[place], variance[place]))
+    in_order = np.flatnonzero((seen_weight[len(CANDIDATES) :] >= FRONT_LEFT_OUT).any(axis=0))
+    if in_order.size:
+        still += _behind_fronts(fitted, among, in_order, place, age, factor)
+    # Fronts that weigh too little are left out; what is left makes up the whole.
+    weight = seen_weight[: len(CANDIDATES)].sum(axis=0)
+    fronts_weight = seen_weight[len(CANDIDATES) :]
+    weight = weight + np.where(fronts_weight >= FRONT_LEFT_OUT, fronts_weight, 0).sum(axis=0)
+    still = np.minimum.accumulate(np.minimum(still / weight[place, None], 1), axis=1)
+    return np.concatenate([np.zeros((utility.size, 1)), np.log(np.maximum(still, 1e-300))], axis=1)
+
+
+def first_reached(curve: Floats) -> Rows:
+    """(n, 99) first whole number of working days at which F >= p/100 - 1e-9, by ln S straight between; far beyond where never."""
+    nodes = np.concatenate([[0], AHEAD, [10**6]])
+    reached = np.floor((-np.expm1(curve) + TOLERANCE) * 100).clip(0, PERCENTS.size).astype(np.intp)
+    reached[:, 0] = 0
+    # How many of the 99 lie in the stretch that ends at each node; all that are never reached end at the last.
+    within = np.diff(reached, axis=1, prepend=0, append=PERCENTS.size)
+    end = np.repeat(np.tile(np.arange(nodes.size), len(curve)), within.ravel()).reshape(len(curve), PERCENTS.size)
+    last = end == nodes.size - 1
+    end = np.minimum(end, nodes.size - 2)
+    row = np.arange(len(curve))[:, None]
+    high, low = curve[row, end - 1], curve[row, end]
+    target = np.log1p(TOLERANCE - PERCENTS / 100)
+    share = np.clip((high - target) / np.maximum(high - low, 1e-300), 0, 1)
+    # A day is reached if the line is there but for roundings.
+    days = np.ceil(nodes[end - 1] + share * (nodes[end] - nodes[end - 1]) - TOLERANCE).astype(np.intp)
+    first: Rows = np.where(last, nodes[-1], np.maximum(days, 1))
+    return first
+
+
+def _behind_fronts(fitted: Fitted, among: Days, in_order: Rows, place: Rows, age: Days, factor: Floats) -> Floats:
+    """(n, AHEAD) chance to be open under the fronts, times their weights; 0 where a front weighs too little.
+
+    among: utilities of the block, in_order: places in it with a front, place: of each request's utility in it.
+    """
+    weight = fitted.weight[len(CANDIDATES) :, among[in_order]]
+    weight = np.where(weight >= FRONT_LEFT_OUT, weight, 0)
+    at = np.full(among.size, -1)
+    at[in_order] = np.arange(in_order.size)
+    still = np.zeros((age.size, AHEAD.size))
+    rows = np.flatnonzero(at[place] >= 0)
+    utility = at[place[rows]]
+    lower, share = fronts.age_places(age[rows])
+    table = fronts.log_open(fitted.seen.chance[:, :, among[in_order]])
+    node = np.clip(np.searchsorted(fronts.OFFSETS, AHEAD, side="right") - 1, 0, fronts.OFFSETS.size - 2)
+    step = (AHEAD - fronts.OFFSETS[node]) / (fronts.OFFSETS[node + 1] - fronts.OFFSETS[node])
+    for sharpness, by_age in enumerate(np.swapaxes(table, 2, 3)):
+        curve = by_age[utility, lower] + share[:, None] * (by_age[utility, lower + 1] - by_age[utility, lower])
+        told = curve[:, node] + step * (curve[:, node + 1] - curve[:, node])
+        still[rows] += weight[sharpness, utility, None] * np.exp(factor[rows, None] * told)
+    return still
+
+
+def _days_of(fitted: Fitted, utility: Days) -> Floats:
+    """(utilities, AHEAD) about how many calendar days hold so many working days."""
+    calendars = fitted.calendars
+    worked = calendars.count(utility, fitted.as_of + HORIZON) - calendars.count(utility, fitted.as_of)
+    days: Floats = AHEAD * HORIZON / np.maximum(worked, 1)[:, None]
+    return days
+
+
+def _between(curve: Floats, days: Rows) -> Floats:
+    """(n,) ln S at so many working days ahead, 0 before it begins."""
+    nodes = np.concatenate([[0], AHEAD])
+    held = np.maximum(days, 0)
+    low = np.minimum(np.searchsorted(nodes, held, side="right") - 1, nodes.size - 2)
+    row = np.arange(len(curve))
+    share = (held - nodes[low]) / (nodes[low + 1] - nodes[low])
+    told: Floats = curve[row, low] + share * (curve[row, low + 1] - curve[row, low])
+    return told
+
+
+def _worked(calendars: Calendars, as_of: int) -> Days:
+    """(calendars, working days + 1) number of the day of each working day after the as-of day: column 1 is the first."""
+    days = np.diff(calendars.counts[:, as_of - calendars.first + 1 :])
+    table = np.full((len(days), int(days.sum(axis=1).max(initial=0)) + 1), NO_DAY, dtype=np.int32)
+    row, day = np.nonzero(days)
+    table[row, np.cumsum(days, axis=1)[row, day]] = as_of + 1 + day
+    return table
+
+
+def _blocks(order: Rows, utility: Days) -> list[Rows]:
+    """Rows in blocks of so many requests and so many utilities; utility: in that order."""
+    new = np.cumsum(np.diff(utility, prepend=utility[:1]) != 0)
+    key = np.arange(order.size) // _AT_ONCE * 10**6 + new // _UTILITIES_AT_ONCE
+    return np.split(order, np.flatnonzero(np.diff(key)) + 1) if order.size else []

@@ -1,4 +1,4 @@
-"""The curve of each utility: its own from five fittings on, else the pool of all, and a constant hazard where few were watched."""
+"""What is learned from the waits up to an as-of day: pool, candidates, fronts, whom to believe, districts."""
 
 from __future__ import annotations
 
@@ -6,56 +6,45 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from . import brackets, candidates, fronts
 from .ages import Waits, waits_seen
 from .calendars import Calendars
-from .curve import Counts, count, rates
+from .candidates import Learned
+from .classes import CLASSES
+from .counts import Fortnights, count
+from .districts import Districts, districts_of
+from .fronts import Seen
 from .history import Floats, History, Rows
+from .pool import Pool, pool_of
+from .weights import log_weights, weights
 
-OWN_CURVE_FROM = 5  # fittings
-WELL_WATCHED_FROM = 5  # requests under observation at an age
-TAIL_FITTINGS = 5
-# While nothing was fitted anywhere: one pretended fitting in 40 working days (FORECASTING.md section 4).
-PRETENDED_FITTINGS, PRETENDED_DAYS = 1, 40
-
-
-@dataclass(frozen=True)
-class Summed:
-    """Rates summed over ages: `total[a]` up to the end of the day of age a, (oldest + 1,), and beyond it `tail` a working day."""
-
-    total: Floats
-    tail: float
-
-    def at(self, age: Rows) -> Floats:
-        """Summed rate up to each age; 0 before the wait has begun."""
-        oldest = self.total.size - 1
-        return self.total[np.clip(age, 0, oldest)] + self.tail * np.maximum(age - oldest, 0)
-
-    def reach(self, target: Floats) -> Floats:
-        """First age at which the summed rate reaches each target, as whole numbers in floats (it may be far away)."""
-        oldest = self.total.size - 1
-        inside = np.searchsorted(self.total, target)
-        beyond = oldest + np.ceil((target - self.total[-1]) / self.tail)
-        return np.where(inside <= oldest, inside, beyond)
+_AT_ONCE = 256  # utilities: their tables stay in the processor's cache
 
 
 @dataclass(frozen=True)
 class Fitted:
-    """What was learned up to an as-of day. `curve[u]` is the place of utility u's curve in `curves`; place 0 is the pool.
+    """What was learned up to the end of the as-of day.
 
-    own_fittings: (utilities,). pool_fittings: of all utilities together. dropped: rows that had ended before anybody watched them.
+    weight: (candidates + fronts, utilities) adding to 1 for each utility. among: (candidates, utilities) the same of the candidates by
+    themselves. hazard: (utilities, CLASSES) averaged over the candidates by it.
+    own_fittings: (utilities,) known fittings. dropped: rows that had ended before anybody watched them.
     """
 
     as_of: int
     calendars: Calendars
-    curves: tuple[Summed, ...]
-    curve: Rows
+    pool: Pool
+    learned: Learned
+    seen: Seen
+    weight: Floats
+    among: Floats
+    hazard: Floats
+    districts: Districts
     own_fittings: Rows
-    pool_fittings: int
     dropped: int
 
 
 def fit(history: History, calendars: Calendars, as_of: int) -> Fitted:
-    """Learn from what was known at the end of the as-of day.
+    """Learn from what was known at the end of the as-of day. Method: FORECASTING.md sections 3 to 9.
 
     calendars: one for every utility, over `span(history, as_of)`. as_of: day number.
 
@@ -63,53 +52,48 @@ def fit(history: History, calendars: Calendars, as_of: int) -> Fitted:
     """
     calendars.check(as_of, history.utility)
     waits = waits_seen(history, calendars, as_of)
-    order = np.argsort(waits.utility, kind="stable")
-    waits = Waits(waits.utility[order], waits.entry[order], waits.low[order], waits.end[order], waits.fitted[order], waits.dropped)
+    if not brackets.any_bracketed(waits):
+        return _fit(waits, waits, calendars, as_of)
+    # Twice: by the pool, with brackets spread as a constant hazard would have it at first, then by the utility's own hazard.
+    even = np.full((calendars.utilities, CLASSES), 1e-6)
+    rough = pool_of(*count(brackets.shared_out(waits, even), calendars, as_of).totals())
+    first = _fit(waits, brackets.shared_out(waits, rough.hazard()), calendars, as_of)
+    return _fit(waits, brackets.shared_out(waits, first.hazard), calendars, as_of)
 
-    own_fittings = np.bincount(waits.utility[waits.fitted], minlength=calendars.utilities)
-    starts = np.searchsorted(waits.utility, np.arange(calendars.utilities + 1))
-    curves = [summed(count(waits))]
-    curve = np.zeros(calendars.utilities, dtype=np.intp)
-    for utility in np.flatnonzero(own_fittings >= OWN_CURVE_FROM):
-        curve[utility] = len(curves)
-        curves.append(summed(count(waits, slice(starts[utility], starts[utility + 1]))))
 
+def _fit(waits: Waits, rows: Waits, calendars: Calendars, as_of: int) -> Fitted:
+    """waits: one row a request, rows: brackets shared out."""
+    counts = count(rows, calendars, as_of)
+    pool = pool_of(*counts.totals())
+    learned, seen = _through_time(counts, pool)
+    priors = np.concatenate([candidates.log_prior(pool), np.repeat(fronts.log_prior(pool.scale)[None], len(fronts.SHARPNESS), axis=0)])
+    log_weight = log_weights(np.concatenate([learned.record, seen.record]), priors)
+    among = weights(log_weight[: len(candidates.CANDIDATES)])
+    hazard = np.einsum("cu,cub->ub", among, learned.hazard)
     return Fitted(
         as_of=as_of,
         calendars=calendars,
-        curves=tuple(curves),
-        curve=curve,
-        own_fittings=own_fittings,
-        pool_fittings=int(own_fittings.sum()),
+        pool=pool,
+        learned=learned,
+        seen=seen,
+        weight=weights(log_weight),
+        among=among,
+        hazard=hazard,
+        districts=districts_of(rows, hazard, as_of),
+        own_fittings=np.bincount(waits.utility[waits.fitted], minlength=calendars.utilities),
         dropped=waits.dropped,
     )
 
 
-def summed(counts: Counts) -> Summed:
-    """Kaplan-Meier where at least five requests were watched, a constant hazard where fewer were, and beyond the oldest age.
-
-    Without it the curve ends with the longest finished wait: an older request would never be fitted, and a younger one
-    certainly by then. The constant is that of the oldest five fittings: they, over the days watched at the ages behind the
-    fitting before them. At younger ages (few were watched there when a list came in late) it is all fittings over all days.
-    """
-    if counts.fittings == 0:
-        hazard = np.full(1, PRETENDED_FITTINGS / (counts.days_watched + PRETENDED_DAYS))
-        return Summed(total=np.zeros(1), tail=float(rates(hazard)[0]))
-
-    tail_from, tail = _tail(counts)
-    overall = counts.fittings / counts.days_watched
-    ages = np.arange(counts.fitted.size)
-    few = counts.watched < WELL_WATCHED_FROM - 1e-9
-    hazard = np.where(few, np.where(ages > tail_from, tail, overall), counts.hazard())
-    hazard[0] = 0
-    return Summed(total=np.cumsum(rates(hazard)), tail=float(rates(np.array([tail]))[0]))
-
-
-def _tail(counts: Counts) -> tuple[int, float]:
-    """Age of the fitting behind which the oldest five lie (0 if there is none), and the hazard behind it."""
-    fitted_later = counts.fittings - np.cumsum(counts.fitted)
-    # From the fitting before them on: days counted only from their own first fitting would make the hazard too high.
-    enough = np.flatnonzero((fitted_later >= TAIL_FITTINGS - 1e-9) & (counts.fitted > 0))
-    start = int(enough[-1]) if enough.size else 0
-    later = slice(start + 1, None)
-    return start, float(counts.fitted[later].sum() / counts.watched[later].sum())
+def _through_time(counts: Fortnights, pool: Pool) -> tuple[Learned, Seen]:
+    h0 = np.stack([pool.hazard(shift) for shift in candidates.SHIFTS])
+    learned, seen = [], []
+    for first in range(0, max(pool.scale.size, 1), _AT_ONCE):
+        some = slice(first, first + _AT_ONCE)
+        fitted, waited = counts.of(some)
+        learned.append(candidates.learn(fitted, waited, h0[:, some]))
+        seen.append(fronts.watch(fitted, waited, pool.scale[some]))
+    joined = {name: np.concatenate([getattr(part, name) for part in learned], axis=1) for name in Learned.__dataclass_fields__}
+    return Learned(**joined), Seen(
+        chance=np.concatenate([part.chance for part in seen], axis=2), record=np.concatenate([part.record for part in seen], axis=1)
+    )

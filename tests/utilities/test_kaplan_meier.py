@@ -14,14 +14,12 @@ from utilities.leadtimes import (
     Calendars,
     OpenRequests,
     chance_by,
-    fit,
-    forecast,
     open_rows,
     span,
 )
 from utilities.leadtimes.ages import waits_seen
 from utilities.leadtimes.curve import count
-from utilities.leadtimes.estimate import Summed
+from utilities.leadtimes.kaplan_meier import Summed, fit, forecast
 from utilities.workdays import FEDERAL, WorkCalendar, date_of, day_number
 
 # By hand
@@ -91,18 +89,6 @@ def test_a_share_that_is_reached_exactly_counts_as_reached():
     dates = said(rows)
 
     assert [dates.q_at(percent)[0] - D0 for percent in (10, 20, 30, 40, 50)] == [1, 2, 3, 4, 5]
-
-
-def test_why_counts_own_and_borrowed_fittings():
-    rows = [*ten_rows(), *[(1, D0 - 90, None, D0 - 60, FITTED)] * 2, (1, D0 - 9, None, None, OPEN)]
-    calendars = every_day(3)
-
-    dates = forecast(fit(history(rows), calendars, D0), OpenRequests.from_columns(utility=[0, 1, 2], filed=[D0] * 3))
-
-    assert dates.why.own.tolist() == [5, 2, 0]
-    assert dates.why.borrowed.tolist() == [0, 5, 7]
-    assert dates.why.pooled.tolist() == dates.why.thin.tolist() == [False, True, True]
-    assert dates.own_weight == pytest.approx([1, 2 / 7, 0])
 
 
 def test_rows_that_ended_before_anybody_watched_them_are_dropped_and_counted():

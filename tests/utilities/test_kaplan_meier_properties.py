@@ -17,12 +17,11 @@ from utilities.leadtimes import (
     OPEN,
     OpenRequests,
     chance_by,
-    fit,
-    forecast,
     open_rows,
 )
 from utilities.leadtimes.ages import waits_seen
 from utilities.leadtimes.curve import count
+from utilities.leadtimes.kaplan_meier import fit, forecast
 from utilities.workdays import WorkCalendar, date_of
 
 ANY_ROW = st.tuples(

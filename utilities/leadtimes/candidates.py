@@ -1,0 +1,121 @@
+"""Seven ways to mix a utility's own history with the pool, run side by side and judged by how well each foretold the past.
+
+They differ in how many borrowed requests they add and in how fast they forget. Source: FORECASTING.md sections 5 to 7.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from . import pace
+from .classes import CLASSES
+from .counts import FORTNIGHT
+from .history import Floats
+from .pool import Pool, pretended
+
+SHIFTS = (0.0, -0.5, 0.5)  # of the pool's log scale
+
+
+@dataclass(frozen=True)
+class Candidate:
+    shift: int  # place in SHIFTS
+    borrowed: int  # requests
+    half_life: int  # days
+
+
+CANDIDATES = (
+    Candidate(0, 4, 60),
+    Candidate(0, 4, 400),
+    Candidate(0, 16, 150),
+    Candidate(0, 16, 1500),
+    Candidate(0, 64, 1500),
+    Candidate(1, 64, 1500),
+    Candidate(2, 64, 1500),
+)
+BORROWED: Floats = np.array([candidate.borrowed for candidate in CANDIDATES], dtype=np.float64)
+RECORD_KEPT = 0.97  # of a score, per fortnight
+
+_HALF_LIVES = sorted({candidate.half_life for candidate in CANDIDATES})
+
+
+@dataclass(frozen=True)
+class Learned:
+    """State at the as-of day of each candidate and utility; a, b, record, own: (candidates, utilities).
+
+    hazard: (candidates, utilities, CLASSES) per working day. a, b: of the pace. record: running log score. own: faded own fittings.
+    expected: fittings that were expected of the last 90 days or so (six fortnights), before the pace.
+    """
+
+    hazard: Floats
+    a: Floats
+    b: Floats
+    record: Floats
+    own: Floats
+    expected: Floats
+
+
+def log_prior(pool: Pool) -> Floats:
+    """(candidates, utilities) ln prior: the shifted ones half each, times how usual such a scale is among utilities."""
+    prior = np.zeros((len(CANDIDATES), pool.scale.size))
+    off = pool.scale - pool.centre
+    for place, candidate in enumerate(CANDIDATES):
+        if candidate.shift:
+            shifted = off + SHIFTS[candidate.shift]
+            prior[place] = np.log(0.5) - (shifted**2 - off**2) / (2 * pool.spread)
+    return prior
+
+
+def learn(fitted: Floats, waited: Floats, h0: Floats) -> Learned:
+    """Go through the fortnights of some utilities, oldest first.
+
+    fitted, waited: (periods, utilities, CLASSES). h0: (shifts, utilities, CLASSES) pool hazards at the scales of SHIFTS.
+    """
+    periods, utilities, _ = fitted.shape
+    shape = (len(CANDIDATES), utilities)
+    e0, f0 = pretended(h0)
+    borrowed_fitted = np.stack([candidate.borrowed * f0[candidate.shift] for candidate in CANDIDATES])
+    borrowed_waited = np.stack([candidate.borrowed * e0[candidate.shift] for candidate in CANDIDATES])
+    of_half_life = [_HALF_LIVES.index(candidate.half_life) for candidate in CANDIDATES]
+    own_fitted = np.zeros((len(_HALF_LIVES), utilities, CLASSES))
+    own_waited = np.zeros_like(own_fitted)
+    kept = 0.5 ** (FORTNIGHT / np.array(_HALF_LIVES))[:, None, None]
+    a, b, record, expected_lately = np.full(shape, pace.START), np.full(shape, pace.START), np.zeros(shape), np.zeros(shape)
+    hazard, below = np.empty((*shape, CLASSES)), np.empty((utilities, CLASSES))
+
+    def estimate() -> None:
+        for place, half_life in enumerate(of_half_life):
+            np.add(borrowed_fitted[place], own_fitted[half_life], out=hazard[place])
+            np.add(borrowed_waited[place], own_waited[half_life], out=below)
+            hazard[place] /= below
+
+    for period in range(periods):
+        estimate()
+        new_fitted, new_waited = fitted[period], waited[period]
+        number = new_fitted.sum(axis=1)
+        expected = np.stack([np.einsum("ub,ub->u", one, new_waited) for one in hazard])
+        a, b = pace.forget(a), pace.forget(b)
+        with_any = np.log(np.maximum(expected, 1e-300)) * (number > 0)
+        score = pace.log_chance(number, expected, a, b) + _log_hazards(hazard, new_fitted) - number * with_any
+        record = RECORD_KEPT * record + score
+        a, b = a + number, b + expected
+        if period >= periods - 6:
+            expected_lately += expected
+        own_fitted *= kept
+        own_waited *= kept
+        own_fitted += new_fitted
+        own_waited += new_waited
+    estimate()
+    return Learned(hazard=hazard, a=a, b=b, record=record, own=own_fitted.sum(axis=2)[of_half_life], expected=expected_lately)
+
+
+def _log_hazards(hazard: Floats, fitted: Floats) -> Floats:
+    """(candidates, utilities) sum over fittings of ln hazard, at the few cells that have any."""
+    row, cell = np.nonzero(fitted)
+    told = np.zeros(hazard.shape[:2])
+    if row.size:
+        each = np.log(hazard[:, row, cell]) * fitted[row, cell]
+        starts = np.flatnonzero(np.diff(row, prepend=-1))
+        told[:, row[starts]] = np.add.reduceat(each, starts, axis=1)
+    return told

@@ -14,6 +14,7 @@ SCORED_DAYS = 365
 SHARES = (0.8, 0.9)
 # A chance that should be exactly 0.8 can come out a little below it.
 TOLERANCE = 1e-9
+FOLLOWED = 0.2  # share not censored, below which coverage has too little left to stand on
 
 Floats = npt.NDArray[np.float64]
 Days = npt.NDArray[np.int64]
@@ -39,11 +40,9 @@ def score(world: World, as_of: int, rows: npt.NDArray[np.intp], chances: Floats)
     """chances: (n, HORIZON + 1), F(h) of each open row for h = 0 ... HORIZON, 0 at h = 0."""
     fitted = np.minimum(world.fitted_on[rows] - as_of, NEVER)
     unknown = np.minimum(world.unknown_from[rows] - as_of, NEVER)
-    weights = _weights(fitted, unknown)
+    weights, followed = _weights(fitted, unknown)
     ahead = np.arange(HORIZON + 1)
     done = fitted[:, None] <= ahead
-    # Real waits are seldom followed for longer; there the weights have little left to stand on.
-    followed = SCORED_DAYS if (unknown < fitted).any() else HORIZON
     scored = slice(1, SCORED_DAYS + 1)
     crps = float((weights * (chances - done) ** 2)[:, scored].sum())
 
@@ -58,11 +57,14 @@ def score(world: World, as_of: int, rows: npt.NDArray[np.intp], chances: Floats)
     return Scores(int(rows.size), crps, covered, weight)
 
 
-def _weights(fitted: Days, unknown: Days) -> Floats:
-    """(n, HORIZON + 1): 1 where every truth is known, else inverse probability of censoring (Graf et al. 1999, from memory)."""
+def _weights(fitted: Days, unknown: Days) -> tuple[Floats, int]:
+    """(n, HORIZON + 1) weights, and up to which day enough are followed for coverage.
+
+    Weights are 1 where every truth is known, else the inverse probability of not being censored (Graf et al. 1999, from memory).
+    """
     ahead = np.arange(HORIZON + 1)
     if not (unknown < fitted).any():
-        return np.ones((fitted.size, ahead.size))
+        return np.ones((fitted.size, ahead.size)), HORIZON
     # Kaplan-Meier of the days to "no longer followed": those fitted leave without it.
     ended = np.minimum(np.minimum(fitted, unknown), HORIZON + 1)
     lost = np.bincount(ended[unknown < fitted], minlength=HORIZON + 2)
@@ -71,7 +73,7 @@ def _weights(fitted: Days, unknown: Days) -> Floats:
     followed = np.maximum(np.cumprod(1 - lost / at_risk), 0.05)
     at = np.minimum(ahead, np.maximum(fitted - 1, 0)[:, None])
     known = np.minimum(ahead, fitted[:, None]) < unknown[:, None]
-    return known / followed[at]
+    return known / followed[at], min(int(np.count_nonzero(followed >= FOLLOWED)) - 1, SCORED_DAYS)
 
 
 def ours(world: World, as_of: int) -> tuple[npt.NDArray[np.intp], Floats]:

@@ -67,6 +67,11 @@ def log_prior(pool: Pool) -> Floats:
     return prior
 
 
+def hazard_of(borrowed: float, f0: Floats, e0: Floats, fitted: Floats, waited: Floats) -> Floats:
+    """Hazard per class of own counts and so many borrowed requests, each of which brings f0 fittings in e0 days."""
+    return (borrowed * f0 + fitted) / (borrowed * e0 + waited)
+
+
 def learn(fitted: Floats, waited: Floats, h0: Floats) -> Learned:
     """Go through the fortnights of some utilities, oldest first.
 
@@ -75,23 +80,22 @@ def learn(fitted: Floats, waited: Floats, h0: Floats) -> Learned:
     periods, utilities, _ = fitted.shape
     shape = (len(CANDIDATES), utilities)
     e0, f0 = pretended(h0)
-    borrowed_fitted = np.stack([candidate.borrowed * f0[candidate.shift] for candidate in CANDIDATES])
-    borrowed_waited = np.stack([candidate.borrowed * e0[candidate.shift] for candidate in CANDIDATES])
     of_half_life = [_HALF_LIVES.index(candidate.half_life) for candidate in CANDIDATES]
     own_fitted = np.zeros((len(_HALF_LIVES), utilities, CLASSES))
     own_waited = np.zeros_like(own_fitted)
     kept = 0.5 ** (FORTNIGHT / np.array(_HALF_LIVES))[:, None, None]
     a, b, record, expected_lately = np.full(shape, pace.START), np.full(shape, pace.START), np.zeros(shape), np.zeros(shape)
-    hazard, below = np.empty((*shape, CLASSES)), np.empty((utilities, CLASSES))
 
-    def estimate() -> None:
-        for place, half_life in enumerate(of_half_life):
-            np.add(borrowed_fitted[place], own_fitted[half_life], out=hazard[place])
-            np.add(borrowed_waited[place], own_waited[half_life], out=below)
-            hazard[place] /= below
+    def estimates() -> Floats:
+        return np.stack(
+            [
+                hazard_of(candidate.borrowed, f0[candidate.shift], e0[candidate.shift], own_fitted[place], own_waited[place])
+                for candidate, place in zip(CANDIDATES, of_half_life, strict=True)
+            ]
+        )
 
     for period in range(periods):
-        estimate()
+        hazard = estimates()
         new_fitted, new_waited = fitted[period], waited[period]
         number = new_fitted.sum(axis=1)
         expected = np.stack([np.einsum("ub,ub->u", one, new_waited) for one in hazard])
@@ -106,8 +110,7 @@ def learn(fitted: Floats, waited: Floats, h0: Floats) -> Learned:
         own_waited *= kept
         own_fitted += new_fitted
         own_waited += new_waited
-    estimate()
-    return Learned(hazard=hazard, a=a, b=b, record=record, own=own_fitted.sum(axis=2)[of_half_life], expected=expected_lately)
+    return Learned(hazard=estimates(), a=a, b=b, record=record, own=own_fitted.sum(axis=2)[of_half_life], expected=expected_lately)
 
 
 def _log_hazards(hazard: Floats, fitted: Floats) -> Floats:

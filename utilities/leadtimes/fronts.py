@@ -19,6 +19,7 @@ from .history import Floats, Rows
 
 SHARPNESS = (5, 10, 20)
 LAGS: Floats = np.power(1.15, np.arange(46, dtype=np.float64))  # 1 to 540 working days
+LAG_STEP = float(np.log(1.15))
 SPEEDS: Floats = np.array([0.05, 0.5, 0.75, 1, 1.25, 1.8])
 SPEED_CHANCES: Floats = np.array([0.03, 0.10, 0.24, 0.29, 0.24, 0.10])
 SPEED_KEPT = 0.8  # per fortnight
@@ -56,8 +57,7 @@ def moved_lag(lag: Floats, speed: Floats) -> Floats:
 
 def moves() -> Floats:
     """(speeds, lags, lags) chance that a lag of the grid (first) becomes another (second) in a fortnight at a speed."""
-    step = np.log(LAGS[1])
-    place = np.clip(np.log(moved_lag(LAGS, SPEEDS[:, None])) / step, 0, LAGS.size - 1)
+    place = np.clip(np.log(moved_lag(LAGS, SPEEDS[:, None])) / LAG_STEP, 0, LAGS.size - 1)
     below = np.minimum(place.astype(np.intp), LAGS.size - 2)
     share = place - below
     speed, lag = np.indices(place.shape)

@@ -199,8 +199,8 @@ def _ages(rng: Random, law: Floats, start: Days, pace: Floats, factor: Floats, *
     if on_clock:
         ages = np.interp(needed, law, np.arange(law.size), right=OLDEST_AGE) * factor
         clock = np.concatenate([[0], np.cumsum(pace)])
-        on_days: Days = np.searchsorted(clock, clock[start] + ages, side="left")
-        return np.maximum(on_days - start, 1).astype(np.int64)
+        on_clock_days: Days = np.maximum(np.searchsorted(clock, clock[start] + ages, side="left") - start, 1)
+        return on_clock_days
     out: Days = np.empty(start.size, dtype=np.int64)
     for row, (at, need, times) in enumerate(zip(start.tolist(), needed.tolist(), factor.tolist(), strict=True)):
         hazard = np.diff(np.interp(np.arange(OLDEST_AGE + 1) / times, np.arange(law.size), law))

@@ -54,25 +54,31 @@ def slow_learn(counts, pool_hazards):
             total += h0[b] * width
             e0.append(days)
             f0.append(h0[b] * days)
-        fitted, waited, pace_a, pace_b, record = [0.0] * 99, [0.0] * 99, 4.0, 4.0, 0.0
+        fitted, waited, pace_a, pace_b, even, batches = [0.0] * 99, [0.0] * 99, 4.0, 4.0, 0.0, 0.0
         for new_fitted, new_waited in counts:
             hazard = [(borrowed * f0[b] + fitted[b]) / (borrowed * e0[b] + waited[b]) for b in CLASSES]
             number = sum(new_fitted)
             expected = sum(hazard[b] * new_waited[b] for b in CLASSES)
             pace_a, pace_b = 0.95 * pace_a + 0.2, 0.95 * pace_b + 0.2
-            score = 0.0
-            if expected > 0:
-                score = math.lgamma(pace_a + number) - math.lgamma(pace_a) + pace_a * math.log(pace_b / (pace_b + expected))
-                score += number * math.log(expected / (pace_b + expected)) - number * math.log(expected)
-                score += sum(new_fitted[b] * math.log(hazard[b]) for b in CLASSES)
-            record = 0.97 * record + score
+            which = sum(new_fitted[b] * math.log(hazard[b]) for b in CLASSES)
+            held = min(1, 1 / pace_a)
+            even = 0.97 * even + which + slow_chance(number, expected, pace_a, pace_b)
+            batches = 0.97 * batches + which + slow_chance(number, expected, held * pace_a, held * pace_b)
             pace_a, pace_b = pace_a + number, pace_b + expected
             kept = 0.5 ** (14 / half_life)
             fitted = [kept * old + new for old, new in zip(fitted, new_fitted, strict=True)]
             waited = [kept * old + new for old, new in zip(waited, new_waited, strict=True)]
         hazard = [(borrowed * f0[b] + fitted[b]) / (borrowed * e0[b] + waited[b]) for b in CLASSES]
+        record = math.log(math.exp(even) / 2 + math.exp(batches) / 2)
         told.append((hazard, pace_a, pace_b, record, sum(fitted)))
     return told
+
+
+def slow_chance(number, expected, a, b):
+    """ln of the negative binomial chance, without its factorials and without N ln E."""
+    if not expected:
+        return 0.0
+    return math.lgamma(a + number) - math.lgamma(a) + a * math.log(b / (b + expected)) - number * math.log(b + expected)
 
 
 SPEEDS = [(0.05, 0.03), (0.5, 0.10), (0.75, 0.24), (1, 0.29), (1.25, 0.24), (1.8, 0.10)]

@@ -136,6 +136,19 @@ def test_a_utility_that_serves_at_random_is_not_taken_for_one_in_order():
     assert dates.why.front_day.tolist() == [NO_DAY]
 
 
+def test_a_utility_that_fits_on_one_day_of_four_weeks_is_not_taken_for_a_front_that_stands_and_runs():
+    # Who is due on a day is a matter of chance there, one in three of those open (seed 11).
+    chance = np.random.default_rng(11)
+    rows = []
+    for sent in (D0 - chance.integers(1, 1400, 400)).tolist():
+        by = sent + (D0 - 10 - sent) % 28 + 28 * int(chance.geometric(1 / 3) - 1)
+        rows.append((0, sent, None, *((by, FITTED) if by <= D0 else (None, OPEN))))
+
+    why = forecast(real(rows), asking(D0)).why
+
+    assert why.front_weight[0] < 0.1
+
+
 def test_a_frozen_utility_that_serves_in_order_gives_later_dates_than_one_that_goes_on():
     filed, by = in_order(1)
     stopped = [

@@ -36,6 +36,9 @@ CANDIDATES = (
 )
 BORROWED: Floats = np.array([candidate.borrowed for candidate in CANDIDATES], dtype=np.float64)
 RECORD_KEPT = 0.97  # of a score, per fortnight
+# Where all of a month are fitted on one day, fortnights of none follow fortnights of many. Judged as if its pace were steady, every
+# candidate would fail there, and a service front that stands and runs by turns would win although it foretells less.
+BATCH_SHAPE = 1.0
 
 _HALF_LIVES = sorted({candidate.half_life for candidate in CANDIDATES})
 
@@ -75,6 +78,8 @@ def hazard_of(borrowed: float, f0: Floats, e0: Floats, fitted: Floats, waited: F
 def learn(fitted: Floats, waited: Floats, h0: Floats) -> Learned:
     """Go through the fortnights of some utilities, oldest first.
 
+    The record of a candidate is the mean of two: fittings come evenly at the pace known, or in batches (a pace of shape at most 1).
+
     fitted, waited: (periods, utilities, CLASSES). h0: (shifts, utilities, CLASSES) pool hazards at the scales of SHIFTS.
     """
     periods, utilities, _ = fitted.shape
@@ -84,7 +89,8 @@ def learn(fitted: Floats, waited: Floats, h0: Floats) -> Learned:
     own_fitted = np.zeros((len(_HALF_LIVES), utilities, CLASSES))
     own_waited = np.zeros_like(own_fitted)
     kept = 0.5 ** (FORTNIGHT / np.array(_HALF_LIVES))[:, None, None]
-    a, b, record, expected_lately = np.full(shape, pace.START), np.full(shape, pace.START), np.zeros(shape), np.zeros(shape)
+    a, b, expected_lately = np.full(shape, pace.START), np.full(shape, pace.START), np.zeros(shape)
+    even, batches = np.zeros(shape), np.zeros(shape)
 
     def estimates() -> Floats:
         return np.stack(
@@ -101,8 +107,10 @@ def learn(fitted: Floats, waited: Floats, h0: Floats) -> Learned:
         expected = np.stack([np.einsum("ub,ub->u", one, new_waited) for one in hazard])
         a, b = pace.forget(a), pace.forget(b)
         with_any = np.log(np.maximum(expected, 1e-300)) * (number > 0)
-        score = pace.log_chance(number, expected, a, b) + _log_hazards(hazard, new_fitted) - number * with_any
-        record = RECORD_KEPT * record + score
+        which = _log_hazards(hazard, new_fitted) - number * with_any
+        even = RECORD_KEPT * even + which + pace.log_chance(number, expected, a, b)
+        held = np.minimum(1, BATCH_SHAPE / a)
+        batches = RECORD_KEPT * batches + which + pace.log_chance(number, expected, held * a, held * b)
         a, b = a + number, b + expected
         if period >= periods - 6:
             expected_lately += expected
@@ -110,7 +118,14 @@ def learn(fitted: Floats, waited: Floats, h0: Floats) -> Learned:
         own_waited *= kept
         own_fitted += new_fitted
         own_waited += new_waited
-    return Learned(hazard=estimates(), a=a, b=b, record=record, own=own_fitted.sum(axis=2)[of_half_life], expected=expected_lately)
+    return Learned(
+        hazard=estimates(),
+        a=a,
+        b=b,
+        record=np.logaddexp(even, batches) - np.log(2),
+        own=own_fitted.sum(axis=2)[of_half_life],
+        expected=expected_lately,
+    )
 
 
 def _log_hazards(hazard: Floats, fitted: Floats) -> Floats:

@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Callable
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import Count, Q, QuerySet
 
 from billing.models import Invoice, Milestone, Payment
 from jobs.appointments import readiness
@@ -150,16 +150,21 @@ def press_on_call() -> Kwargs:
 
 def bookable() -> QuerySet[Job]:
     energized = homes(S.COLLAR_ENERGIZED)().exclude(pk__in=Appointment.objects.taking().values("job"))
-    ready = [job.pk for job in energized if not readiness.missing_for_booking(job, clock.today_in(job.site.zone))]
-    return Job.objects.filter(pk__in=ready)
+    return Job.objects.filter(pk__in=[job.pk for job in energized if is_ready(job)])
 
 
-def call_link(rows: Callable[[], QuerySet[Appointment]], *, what: str, language: str) -> Callable[[], Kwargs]:
+def is_ready(job: Job) -> bool:
+    return not readiness.missing_for_booking(job, clock.today_in(job.site.zone))
+
+
+def call_link(state: AppointmentState, *, takable: bool = True) -> Callable[[], Kwargs]:
+    """A homeowner's link to a call to come. takable: of a home that is ready, so that the page asks."""
+
     def kwargs() -> Kwargs:
-        spoken = Q(person__language=language)
-        appointment = one(rows().filter(spoken, starts_at__gt=clock.now()), f"call {what}, in {language}")
-        signed = one(SignedLink.objects.filter(about=str(appointment.uid), expires_at__gt=clock.now()), f"link to a call {what}")
-        return {"token": links.token_of(signed)}
+        to_come = Appointment.objects.filter(state=state, starts_at__gt=clock.now(), call__isnull=True).select_related("job__site")
+        named = [str(call.uid) for call in to_come if takable == is_ready(call.job)]
+        what = f"link to a call {state.label}, of a home that is {'' if takable else 'not '}ready"
+        return {"token": links.token_of(one(SignedLink.objects.filter(about__in=named, expires_at__gt=clock.now()), what))}
 
     return kwargs
 
@@ -205,8 +210,9 @@ def services() -> QuerySet[Service]:
     return Service.objects.exclude(meter_number="")
 
 
-def without_history() -> QuerySet[Utility]:
-    return Utility.objects.exclude(pk__in=FitRequest.objects.filter(outcome=Outcome.FITTED).values("utility"))
+def least_history() -> QuerySet[Utility]:
+    fitted = Count("requests", filter=Q(requests__outcome=Outcome.FITTED))
+    return Utility.objects.annotate(fitted=fitted).filter(requests__outcome=Outcome.OPEN).order_by("fitted", "pk")
 
 
 def announced_visits() -> QuerySet[Visit]:

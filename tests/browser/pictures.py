@@ -343,6 +343,9 @@ def _photographed(office: Embedded, out: Path, only: list[str]) -> list[Taken]:
     import django
 
     django.setup()
+    from tests.browser.arranged import arrange
+
+    arrange()
     with sync_playwright() as playwright:
         browser = driver.launch(playwright)
         album = Album(office, browser, out)

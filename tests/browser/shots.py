@@ -95,7 +95,7 @@ def all_homes() -> Iterator[Shot]:
 
 def all_messages() -> Iterator[Shot]:
     for state in State:
-        if state != State.SENDING:  # of a moment
+        if state not in (State.SENDING, State.RELEASED):  # both of a moment
             yield Shot(SCHEDULER, by_uid(d.messages(state), f"message that is “{state.label}”"), label=state.value)
 
 
@@ -109,11 +109,11 @@ def all_calls() -> Iterator[Shot]:
 
 
 def links_of_homeowners() -> Iterator[Shot]:
-    for state, language in ((A.OFFERED, "en"), (A.OFFERED, "es"), (A.BOOKED, "en"), (A.CONFIRMED, "en")):
-        what = f"{state.value}"
-        yield Shot(STRANGER, d.call_link(d.calls(state), what=what, language=language), label=f"{what}, {language}")
-    offered = d.call_link(d.calls(A.OFFERED), what="offered", language="en")
-    yield Shot(STRANGER, offered, label="nothing chosen", press="Book this time", status=422)
+    for state in (A.OFFERED, A.BOOKED, A.CONFIRMED):
+        yield Shot(STRANGER, d.call_link(state), label=state.value)
+    yield Shot(STRANGER, d.call_link(A.OFFERED), label="offered, es", query=lambda: {"lang": "es"})
+    yield Shot(STRANGER, d.call_link(A.OFFERED), label="nothing chosen", press="Book this time", status=422)
+    yield Shot(STRANGER, d.call_link(A.CONFIRMED), label="another time", query=lambda: {"change": "1"})
     yield Shot(STRANGER, d.ended_call_link, label="ended", status=410)
 
 
@@ -172,7 +172,7 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
     "utility_new": [Shot(MANAGER)],
     "utility": [
         Shot(MANAGER, by_uid(d.busiest, "utility with open requests"), label="busiest"),
-        Shot(MANAGER, by_uid(d.without_history, "utility without history"), label="no history"),
+        Shot(MANAGER, by_uid(d.least_history, "utility with open requests"), label="least history"),
     ],
     "utility_edit": [Shot(MANAGER, by_uid(d.busiest, "utility"))],
     "utility_districts": [Shot(MANAGER, by_uid(lambda: Utility.objects.filter(districts__isnull=False), "utility with districts"))],
@@ -202,7 +202,7 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
     "notices_release": [Shot(SCHEDULER)],
     "notice": list(all_messages()),
     "notice_mail": [Shot(SCHEDULER, by_uid(d.to_release, "message to release"))],
-    "notice_file": [File(SCHEDULER, "a file that went with a message", d.file_of_message)],
+    "notice_file": [File(MANAGER, "a file that went with a message", d.file_of_message)],
     "notice_release": [Shot(SCHEDULER, by_uid(d.to_release, "message to release"))],
     "notice_withdraw": [Shot(SCHEDULER, by_uid(d.to_release, "message to release"))],
     "notice_send_again": [Shot(SCHEDULER, by_uid(d.messages(State.FAILED, State.MAY_HAVE_BEEN_SENT), "message that failed"))],
@@ -260,8 +260,8 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
     ],
     "milestones_earned": [Shot(FINANCE)],
     "milestones_waiting": [Shot(FINANCE)],
-    "milestone_report": [Shot(FINANCE, query=d.this_quarter)],
-    "milestone_report_export": list_files(FINANCE, d.this_quarter),
+    "report_milestones": [Shot(FINANCE, query=d.this_quarter)],
+    "report_milestones_export": list_files(FINANCE, d.this_quarter),
     "job_plan": [
         Shot(FINANCE, by_code(d.unplanned, "home without an invoice"), label="to set"),
         Shot(FINANCE, by_code(d.planned, "home with an invoice"), label="fixed"),

@@ -7,6 +7,7 @@ texts and files are made and frozen on the row: what leaves is what was read.
 from __future__ import annotations
 
 import datetime as dt
+import uuid
 from collections.abc import Sequence
 from typing import Any
 
@@ -172,7 +173,7 @@ def release(message: Message, *, by: Actor, seen: str = "") -> Message:
 @act(right="core.release_notices")
 def release_many(uids: Sequence[str], *, by: Actor, seen: dict[str, str] | None = None) -> list[Message]:
     """Release several messages, all or none. seen: the digest of each text as it was read, by uid."""
-    rows = Message.objects.filter(uid__in=uids)
+    rows = Message.objects.filter(uid__in=[uid for uid in uids if _is_uid(uid)])
     rows = rows if by.user is None else rows.seen_by(by.user)
     wanted = {str(message.uid): message for message in rows}
     if missing := [uid for uid in uids if uid not in wanted]:
@@ -189,6 +190,14 @@ def release_many(uids: Sequence[str], *, by: Actor, seen: dict[str, str] | None 
             to = message.to_name or "nobody"
             raise Refused(f"Nothing was released, because of “{message.kind_words}” to {to}: {refusal}", field="uids") from None
     return released
+
+
+def _is_uid(text: str) -> bool:
+    try:
+        uuid.UUID(text)
+    except ValueError:
+        return False
+    return True
 
 
 @act(right="core.release_notices", on=Message)

@@ -250,6 +250,13 @@ def test_of_several_one_that_may_not_be_seen_stops_all(theo, letter):
         outbox.release_many([str(message.uid)], by=theo)
 
 
+def test_what_names_no_message_at_all_stops_all_too(theo):
+    message = removed()
+    for odd in ("17", "a\x00b", "x" * 20_000):
+        with pytest.raises(OutOfSight, match="1 of these messages"):
+            outbox.release_many([str(message.uid), odd], by=theo)
+
+
 def test_finance_may_not_release_and_a_scheduler_sees_no_amounts(farida, theo, dana, letter):
     message = removed()
     with pytest.raises(NotAllowed):

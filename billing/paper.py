@@ -103,7 +103,7 @@ def _said(fact: Fact) -> str:
 
 def _notices(job: Job) -> list[tuple[str, str]]:
     """No backup yet, in English and the homeowner's language, until it is verified."""
-    if job.state in (S.BACKUP_VERIFIED, S.CANCELLED):
+    if job.state == S.BACKUP_VERIFIED:
         return []
     caution = cautions.of("no_backup_yet")
     owner = job.parties.filter(role=PartyRole.OWNER, to_on__isnull=True).select_related("person").first()

@@ -20,7 +20,7 @@ from jobs.core.models import Job
 from jobs.core.refusals import OutOfSight, Refused
 from jobs.notices import kinds, rendering, waking
 from jobs.notices.kinds import NoticeKind, Owing, Recipient
-from jobs.notices.leaving import claim, due, record
+from jobs.notices.leaving import claim, due, record, unfreeze
 from jobs.notices.models import Message, MessageFile, State
 from jobs.notices.recipients import address_anew, recipients_of
 from jobs.notices.rendering import Rendered
@@ -205,9 +205,7 @@ def take_back(message: Message, *, by: Actor) -> Message:
     """Undo a release before the message leaves; it waits for release again, with a text made anew."""
     if message.state != State.RELEASED or message.attempts or message.due_at is None or message.due_at <= clock.now():
         raise Refused("It is too late to take this message back: it has left, is leaving, or is not released.")
-    message.attachments.all().delete()
-    message.state, message.due_at, message.released_at = State.OWED, None, None
-    message.subject = message.text = message.html = message.released_by_name = message.rule = ""
+    unfreeze(message)
     message.save()
     return message
 

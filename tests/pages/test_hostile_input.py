@@ -77,7 +77,7 @@ def _choices(field: Any) -> list[tuple[Any, Any]]:
 def _wanted(field: Any) -> Any:
     """Something that the field takes."""
     if isinstance(field, forms.ModelMultipleChoiceField):
-        return [str(field.prepare_value(one)) for one in field.queryset.all()[:1]]  # type: ignore[union-attr]
+        return [str(field.prepare_value(one)) for one in field.queryset.all()[:1]]
     if isinstance(field, forms.ModelChoiceField):
         first = field.queryset.first()
         return str(field.prepare_value(first)) if first is not None else ""

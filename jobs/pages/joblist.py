@@ -20,11 +20,11 @@ from jobs.core.actors import actor
 from jobs.core.attention import late
 from jobs.core.models import Job, User
 from jobs.core.models.job import JobQuerySet
+from jobs.core.paging import Paging
 from jobs.core.web import right
 from jobs.core.words import day_short
 from jobs.pages import outlook
 from jobs.pages.jobfilter import NOT_IN_THE_FORM, OPEN, Sort, in_words, narrowed
-from jobs.pages.paging import Paging
 from utilities.forecasts import Shown
 from utilities.models import Service
 
@@ -182,7 +182,7 @@ def lines(jobs: Iterable[Job], *, user: User | None, today: dt.date) -> list[Lin
     sees_utilities = user is None or user.has_perm("core.see_utilities")
     names = _utilities(ids) if sees_utilities else {}
     outlooks = outlook.outlooks(ids) if sees_utilities else {}
-    unbilled = _unbilled(ids) if user is None or user.has_perm("core.see_money") else {}
+    unbilled = unbilled_by_job(ids) if user is None or user.has_perm("core.see_money") else {}
     return [_line(job, names.get(job.pk, ""), outlooks.get(job.pk), unbilled.get(job.pk), today) for job in rows]
 
 
@@ -214,7 +214,7 @@ def not_invoiced() -> MilestoneQuerySet:
     return Milestone.objects.ours().exclude(invoice__state=InvoiceState.RELEASED).order_by()
 
 
-def _unbilled(ids: Sequence[int]) -> dict[int, int]:
+def unbilled_by_job(ids: Sequence[int]) -> dict[int, int]:
     """By job; a job with a plan of which all is invoiced has nothing left, one without a plan is not among them."""
     left = dict(not_invoiced().filter(job__in=ids).values("job").annotate(total=Sum("amount_minor")).values_list("job", "total"))
     planned = Milestone.objects.filter(job__in=ids).order_by().values_list("job", flat=True).distinct()

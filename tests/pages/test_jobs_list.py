@@ -12,11 +12,11 @@ from django.http import QueryDict
 from django.urls import reverse
 
 from billing.models import Invoice
-from jobs.core import homefacts
+from jobs.core import homefacts, paging
 from jobs.core.models import Job
 from jobs.core.sheets import read
 from jobs.core.states import S
-from jobs.pages import joblist, paging
+from jobs.pages import joblist
 from jobs.pages.jobfilter import in_words, narrowed
 from tests.make import SYSTEM, make_job, user_of
 from tests.pages.homes import a_utility, asked, forecast_for, job_of, plan, served

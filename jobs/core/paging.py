@@ -20,12 +20,17 @@ class Paging(Paginator):  # type: ignore[type-arg]  # not at run time: Django's 
 
     @cached_property
     def count(self) -> int:
-        counted: int = self.object_list[: MOST + 1].count()  # type: ignore[attr-defined]  # of a queryset
+        counted: int = self.object_list.order_by()[: MOST + 1].count()  # type: ignore[attr-defined]  # of a queryset
         return counted
 
     @property
     def many(self) -> bool:
         return self.count > MOST
+
+    @property
+    def counted(self) -> str:
+        """How many there are, for the margin: "412", or "10,000+" where they are not counted."""
+        return f"{MOST:,}+" if self.many else f"{self.count:,}"
 
     def get_page(self, number: Any) -> Page[Any]:
         """The page of this number; the nearest there is, where there is none."""

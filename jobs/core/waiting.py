@@ -194,9 +194,21 @@ def _at_the_utility(case: _Case) -> Waiting:
     return case.theirs(UTILITY, since, contact.day, act, days=case.limits.follow_up_days, due_on=due_on)
 
 
+def _void_untold(facts: Facts) -> Known | None:
+    """The voiding of a verification that nobody has telephoned the homeowner about: they believe that they have backup."""
+    voided = facts.latest(k.VERIFICATION_VOIDED)
+    if voided is None:
+        return None
+    told = [fact for fact in facts.of(k.HOMEOWNER_TOLD) if fact.value.get("how") == "telephone" and fact.place > voided.place]
+    return None if told else voided
+
+
 def _energized(case: _Case) -> Waiting:
     facts, state = case.facts, case.state
     since = state.since or case.opened_on
+    if (voided := _void_untold(facts)) is not None:
+        act = "Telephone the homeowner: the backup is not verified any more"
+        return case.us(voided.day, act, SCHEDULER, missing=("the homeowner, told by telephone",), due_on=voided.day)
     booked = facts.latest(k.CALL_BOOKED)
     offered = facts.latest(k.CALL_OFFERED)
     ended = facts.latest(k.CALL_ENDED, k.VERIFICATION)

@@ -70,6 +70,14 @@ def test_the_page_shows_every_caution_and_the_numbers_in_their_order(mara, call)
     assert order == sorted(order)
 
 
+def test_in_island_mode_the_page_says_what_to_do_when_the_line_is_lost(mara):
+    call = led(mara)
+    says = "Telephone the home first."
+    assert says not in client_of(mara).get(url("call", call.appointment)).content.decode()
+    verification.see(call, what="mid_open", by=mara)
+    assert says in client_of(mara).get(url("call", call.appointment)).content.decode()
+
+
 @pytest.mark.parametrize("upto", ["begun", "checks", "readings", "island", "ended"])
 def test_the_abort_caution_is_in_view_on_every_state_of_the_page(upto, mara):
     call = begun(mara) if upto == "begun" else led(mara, upto="checks" if upto == "checks" else "readings")

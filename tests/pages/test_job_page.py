@@ -3,19 +3,25 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 
 import pytest
+from django.test import Client
 from django.urls import reverse
 
 from billing import invoices
 from billing.models import Invoice
+from jobs.appointments import exports as appointment_exports
+from jobs.appointments import verification
+from jobs.appointments.models import Appointment
 from jobs.core import homefacts, secrets
 from jobs.core import kinds as k
 from jobs.core.facts import Said, When
 from jobs.core.models import Job
 from jobs.core.states import S
 from jobs.pages import ledger
-from tests.make import DAY_ONE, FITTED, SYSTEM, make_job, put, serial_of
+from tests.appointments.homes import booked, led, ready_job
+from tests.make import DAY_ONE, FITTED, SYSTEM, make_job, put, serial_of, user_of
 from tests.pages.homes import a_utility, asked, forecast_for, job_of, plan, served
 from tests.pages.queries import counted, signed_in
 
@@ -346,3 +352,28 @@ def test_the_page_asks_the_database_as_often_for_fifty_facts_as_for_five(client,
 
     assert counted(client, address(job)) == few
     assert few <= 40
+
+
+@pytest.mark.parametrize("how", ["booked", "on the call"])
+def test_who_may_not_know_the_medical_answer_does_not_read_it_in_the_reason_of_a_call(how, farida, joel, crew, theo, mara):
+    job = ready_job(crew=crew)
+    if how == "booked":
+        booked(theo, verifier=user_of(mara), job=job)
+        homefacts.record_medical_answer(job, answer="yes", said_by="Guadalupe Hernández", on=TODAY, by=theo)
+    else:
+        verification.answer_check(led(mara, job=job, upto="cautions"), check="medical", answer="yes", by=mara)
+
+    for person in (farida, joel):
+        page = signed_in(Client(), person).get(address(job)).content.decode()
+        assert "not run by telephone here" in page
+        assert not re.search("medical answer is|relies on|“yes”", page)
+    [line] = appointment_exports.lines(Appointment.objects.filter(job=job))
+    assert "not run by telephone here" in str(line)
+    assert "medical" not in str(line)
+
+
+def test_the_page_that_corrects_a_medical_answer_is_not_there_for_finance(farida, theo):
+    fact = put(make_job(), k.MEDICAL_ANSWER, on=TODAY, value={"answer": "yes"})
+    correct = reverse("correct", kwargs={"uid": fact.uid})
+    assert signed_in(Client(), farida).get(correct).status_code == 404
+    assert signed_in(Client(), theo).get(correct).status_code == 200

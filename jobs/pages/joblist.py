@@ -44,6 +44,7 @@ class Line:
     unbilled_minor: int | None  # None where the person may not see amounts, or the job has no plan
     late: str
     half: str
+    half_if: str  # "if asked by Wed 25 Nov", of a home whose collar is not asked for yet
 
     @property
     def waits_on(self) -> str:
@@ -197,7 +198,8 @@ def _line(job: Job, utility: str, likely: Shown | None, unbilled: int | None, to
         outlook=likely,
         unbilled_minor=unbilled,
         late=late(job.next_due_on, today) if job.next_due_on else "",
-        half=f"{half}, if asked by {day_short(likely.filed_on, today=today)}" if likely and not likely.asked else half,
+        half=half,
+        half_if=f"if asked by {day_short(likely.filed_on, today=today)}" if likely and not likely.asked else "",
     )
 
 

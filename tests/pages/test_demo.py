@@ -116,6 +116,8 @@ CASES: dict[str, Callable[[Job], bool]] = {
     "short-paid invoice": lambda job: any(0 < row.left_minor < row.amount_minor for row in Invoice.objects.with_left().filter(job=job)),
     "overpaid invoice": lambda job: any(row.left_minor == 7_500 for row in Payment.objects.unapplied().filter(payer=_payer(job))),
     "never pays": lambda job: left(job) == Invoice.objects.get(milestone__job=job, milestone__position=1).amount_minor,
+    "built today 1": lambda job: job.state == S.IN_BUILD and job.install_on == TODAY and job.crew.name == "North crew",
+    "draft to release 1": lambda job: job.state == S.GRID_TIED and figures.drafts().filter(job=job).exists(),
     "CT check inconsistent": lambda job: _verdict(job) == "inconsistent" and job.state == S.IN_BUILD,
     "CT check cannot tell": lambda job: _verdict(job) == "cannot tell" and job.next_act == "Repeat the CT check",
     "request lapsed": lambda job: "lapsed" in request_of(job).end_reason and job.next_act == "Send a new request to fit",
@@ -125,7 +127,9 @@ CASES: dict[str, Callable[[Job], bool]] = {
     "sent again": lambda job: request_of(job).sendings.count() == 2,
     "promise broken": lambda job: job.next_due_on < TODAY and "promise" in job.next_act,
     "dispute hold": lambda job: "collection" in homefacts.stopped(job),
-    "fact corrected": lambda job: Fact.objects.filter(job=job, replaces__isnull=False).exists(),
+    "fact corrected": lambda job: (
+        Fact.objects.filter(job=job, replaces__isnull=False).exists() and job.milestones.exclude(question="").exists()
+    ),
     "payment unapplied": lambda job: Payment.objects.unapplied().filter(payer=_payer(job), reference="wire without a number").exists(),
     "two meters": lambda job: job.services.count() == 2 and job.fit_requests.open().exists() and job.state == S.COLLAR_ENERGIZED,
     "wrong serial": lambda job: job.state == S.AWAITING_UTILITY and "serial" in job.next_act,

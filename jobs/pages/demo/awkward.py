@@ -42,9 +42,9 @@ class Casting:
         self._begin(case, at, diary.ago(days + UNTIL_ASKED), told, then)
 
     def built(self, case: str, ago: int, *, at: str = "Quillback", then: tuple[int, Then] | None = None, **story: object) -> None:
-        """A home whose day one was about so many days ago, and that has not been asked for."""
-        told = replace(Story(never=frozenset({"ask"})), **story)  # type: ignore[arg-type]
-        self._begin(case, at, self.world.diary.ago(ago + 34), told, then)
+        """A home whose day one was the last working day `ago` days back, and that has not been asked for."""
+        told = replace(Story(never=frozenset({"ask"}), install_on=self.world.diary.last_worked(ago)), **story)  # type: ignore[arg-type]
+        self._begin(case, at, self.world.diary.ago(ago + 30), told, then)
 
     def _begin(self, case: str, at: str, signed_on: dt.date, story: Story, then: tuple[int, Then] | None) -> None:
         home = begin(self.world, self.world.grids[at], case, signed_on, story)
@@ -75,5 +75,12 @@ def _odd_homes(casting: Casting) -> None:
     casting.waiting("short-paid invoice", 95, pays="short", lender=False, at="Upper")
     casting.waiting("overpaid invoice", 82, pays="over", lender=False, at="Big")
     casting.waiting("never pays", 150, pays="never", lender=False, at="Big")
+    for place in range(4):
+        casting.built(
+            f"built today {place + 1}", -10, at=("Ottermere", "Sable")[place % 2], install_on=casting.world.diary.today, north=place < 2
+        )
+    for place in range(4):
+        never = frozenset({"ask", "bill"})
+        casting.built(f"draft to release {place + 1}", 2 + place, at=("Big", "Calder")[place % 2], never=never, lender=place == 3)
     casting.built("CT check inconsistent", 6, ct_check="inconsistent")
     casting.built("CT check cannot tell", 4, ct_check="cannot tell")

@@ -36,7 +36,7 @@ def cast(casting: Casting) -> None:
         )
     casting.waiting("promise broken", 80, at="Big", never=frozenset({"visited", "follow_up", "announced"}), then=(13, _promised))
     casting.waiting("dispute hold", 44, at="Sable", lender=False, then=(6, _disputed))
-    casting.waiting("fact corrected", 36, at="Ottermere", then=(10, _corrected))
+    casting.waiting("fact corrected", 36, at="Ottermere", lender=False, then=(10, _corrected))
     casting.waiting("payment unapplied", 66, at="Tamarisk", lender=False, then=(4, _unapplied))
     casting.fitted("two meters", 9, meters=2, at="Sable")
     casting.fitted("wrong serial", 6, fitted_serial="LL-990417", at="Tamarisk")
@@ -105,8 +105,11 @@ def _disputed(home: Home) -> None:
 
 
 def _corrected(home: Home) -> None:
-    fact = home.job.facts.standing().of_kind(k.CONTRACT_SIGNED).get()
-    homefacts.correct(fact, when=When(on=fact.day - dt.timedelta(days=1)), reason="signed on the eve, says the paper", by=home.office.dana)
+    """The day that earned a released invoice was another: finance is asked."""
+    fact = home.job.facts.standing().of_kind(k.SHEET_GIVEN).get()
+    homefacts.correct(
+        fact, when=When(on=fact.day + dt.timedelta(days=1)), reason="signed on the morrow, says the paper", by=home.office.dana
+    )
 
 
 def _unapplied(home: Home) -> None:

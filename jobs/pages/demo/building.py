@@ -44,12 +44,12 @@ OF_LENDER = (
 def begin(world: World, grid: Grid, name: str, signed_on: dt.date, story: Story | None = None) -> Home:
     """A home whose contract is signed on that day; all else follows. `name` seeds its chances, whatever other homes there are."""
     draw = Random(f"home {name}")
-    north = draw.randrange(2) == 0
-    office = world.office
+    story, office = story or Story(), world.office
+    north = draw.randrange(2) == 0 if story.north is None else story.north
     home = Home(
         world,
         grid,
-        story or Story(),
+        story,
         draw,
         crew=office.north if north else office.south,
         builder=office.joel if north else office.ruth,
@@ -64,7 +64,7 @@ def sign(home: Home) -> None:
     story, habit, draw, office = home.story, home.grid.habit, home.draw, home.office
     city, area = draw.choice(habit.cities), draw.choice(habit.areas)
     owner = home.world.cast.person(draw, area=area, name=story.name, language=story.language, email=story.email, relay=story.relay)
-    install_on = workday(home.diary.day + dt.timedelta(days=draw.randint(16, 40)))
+    install_on = story.install_on or workday(home.diary.day + dt.timedelta(days=draw.randint(16, 40)))
     new = NewHome(
         street=home.world.cast.street(draw, city),
         unit=story.unit,

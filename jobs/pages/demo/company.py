@@ -18,7 +18,7 @@ from jobs.core.models import Crew, User
 from jobs.core.rights import CREW, FINANCE, MANAGER, SCHEDULER, VERIFIER
 from jobs.pages.demo.diary import OFFICE_ZONE
 
-RULES = {
+RULES: dict[str, str | int] = {
     "company_name": "Larch & Lantern Home Energy",
     "company_address": "18 Weir Street, Suite 2, Ottermere, CO 80999",
     "company_phone": "(303) 555-0100",
@@ -27,6 +27,7 @@ RULES = {
     "emergency_on_call": "Sam Whitaker, licensed electrician, (303) 555-0109",
     "payment_instructions": "By check to Larch & Lantern Home Energy, or by bank transfer as on your contract.",
     "office_zone": OFFICE_ZONE,
+    "follow_up_days": 28,
 }
 
 # The first of each role is printed on the sign-in page with its password, in demo mode only.

@@ -85,7 +85,7 @@ HABITS = (
     # No past at all, and nobody has found its emergency line: no call can be booked for its homes.
     Habit(
         "Juniper Flat Power", "cooperative", "America/Denver", "UT", ("435",), ("Juniper Flat",), "84999",
-        "", 35, 0.5, 0, 5, acknowledges=50, note="New to us this summer.",
+        "", 35, 0.5, 0, 9, acknowledges=50, note="New to us this summer.",
     ),
 )  # fmt: skip
 

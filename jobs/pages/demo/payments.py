@@ -20,6 +20,9 @@ HABITS = (("in time", 70), ("late", 16), ("never", 6), ("short", 4), ("over", 4)
 @step
 def bill(home: Home) -> None:
     """Finance releases what is drafted; its message leaves with the paper."""
+    # Of the last days some wait still.
+    if home.diary.day >= home.diary.ago(4) and home.chance(60):
+        return
     for draft in Invoice.objects.drafts().filter(job=home.job).order_by("pk"):
         invoice = invoices.release(draft, by=home.office.farida)
         home.diary.soon(sweep, minutes=2)

@@ -45,6 +45,8 @@ class Story:
     has_battery: bool = True
     service: str = ctsignatures.Service.SPLIT_120_240.value
     meters: int = 1
+    install_on: dt.date | None = None  # planned; None: some weeks after signing
+    north: bool | None = None  # of the north crew
     ct_check: str = "consistent"
     fitted_on: dt.date | None = None  # None: by the utility's habit
     fitted_serial: str = ""  # another than the registered one

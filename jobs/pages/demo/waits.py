@@ -35,7 +35,7 @@ def ask(home: Home) -> None:
         )
     if home.chance(habit.acknowledges):
         home.then("acknowledged", (2, 7))
-    home.then("follow_up", (14, 18))
+    home.then("follow_up", (20, 27))
     expect(home)
 
 
@@ -68,7 +68,7 @@ def acknowledged(home: Home) -> None:
 
 @step
 def follow_up(home: Home) -> None:
-    """Asked again each fortnight or so, and now and then forgotten."""
+    """Asked again before four weeks are over, and now and then forgotten."""
     if not is_waiting(home) or home.job.waiting_on != UTILITY:
         return
     day, promised = home.site_day, None
@@ -87,7 +87,7 @@ def follow_up(home: Home) -> None:
         by=home.office.theo if home.chance(60) else home.office.paz,
     )
     if not home.chance(7):
-        home.then("follow_up", (15, 22))
+        home.then("follow_up", (22, 29))
 
 
 @step
@@ -168,5 +168,5 @@ def asked_anew(home: Home) -> None:
     home.request = requests.record_sent(
         home.services[0], on=home.site_day, route=home.grid.habit.route, counts_as_new=True, by=home.office.theo
     )
-    home.then("follow_up", (14, 18))
+    home.then("follow_up", (20, 27))
     home.on(home.grid.fitting_day(home.site_day, home.draw, today=home.diary.today), "fit")

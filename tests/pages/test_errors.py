@@ -33,6 +33,18 @@ def test_an_address_that_is_not_there_says_so_to_strangers_too(client):
     assert "There is nothing at this address." in text_of(page)
 
 
+def test_a_homeowner_whose_link_is_cut_short_is_told_so_in_both_languages_and_not_to_sign_in(client):
+    rules.set_rule("company_phone", value="(303) 555-0101", valid_from=TODAY, by=SYSTEM)
+
+    page = client.get(reverse("homeowner_call", kwargs={"token": "cut-short"}))
+
+    assert page.status_code == 404
+    assert "This link is not complete" in text_of(page)
+    assert "Este enlace no está completo" in text_of(page)
+    assert 'href="tel:+1-303-555-0101"' in text_of(page)
+    assert reverse("sign_in") not in text_of(page)
+
+
 def test_a_stranger_learns_nothing_of_a_job_by_its_code(client):
     job = make_job()
 

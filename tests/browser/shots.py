@@ -131,8 +131,7 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
         Shot(CREW, label="as crew"),
         Shot(SCHEDULER, label="nothing found", query=lambda: {"state": S.CANCELLED.value, "since_to": "1 Jan 2001"}),
     ],
-    "jobs_csv": [File(MANAGER, "what the list shows, as a file")],
-    "jobs_xlsx": [File(MANAGER, "what the list shows, as a file")],
+    "jobs_export": list_files(MANAGER),
     "job": list(all_homes()),
     "search": [
         Shot(SCHEDULER, label="several", query=lambda: {"q": "Lane"}),

@@ -172,7 +172,7 @@ def test_each_section_of_the_homes_opens_as_many_rows_as_it_counts(client, dana)
     counted_here = {one.section.name: one.section for one in page.context["sections"]}
     for name in ("overdue", "holds", "on_us"):
         listed = client.get(counted_here[name].all_url)
-        assert listed.context["paging"].count == counted_here[name].count > 0, name
+        assert listed.context["page"].paginator.count == counted_here[name].count > 0, name
     assert "without_act" in {one.name for one in page.context["empty"]}  # must be none
 
 
@@ -187,7 +187,7 @@ def test_rows_of_what_is_wanted_add_up_to_the_homes_waiting_on_us(client, dana):
     assert [(row.margin, row.title) for row in on_us.rows] == [("2", "Set the install day"), ("1", "Send the request to fit")]
     assert on_us.count == 3
     for row in on_us.rows:
-        assert client.get(row.url).context["paging"].count == int(row.margin)
+        assert client.get(row.url).context["page"].paginator.count == int(row.margin)
 
 
 @pytest.mark.django_db

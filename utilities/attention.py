@@ -79,7 +79,7 @@ def _promises(rows: FitRequestQuerySet, today: dt.date) -> Section:
         total=len(homes),
         homes=frozenset(homes),
         order=10,
-        kinds=("", "", "expected"),
+        kinds=("", "day", "expected"),
         says=says("promise is overdue", "promises are overdue"),
         unbilled=True,
     )
@@ -280,7 +280,7 @@ def _requests(
         note=note,
         total=len(homes),
         order=order,
-        kinds=("", "", "expected"),
+        kinds=("", "day", "expected"),
         says=said,
         homes=frozenset(homes),
     )

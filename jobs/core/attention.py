@@ -9,7 +9,7 @@ from typing import Literal
 
 from jobs.core import words
 
-Kind = Literal["", "num", "expected"]  # of a column: figures stand at the right, what is expected in italic
+Kind = Literal["", "day", "num", "expected"]  # of a column: days stay whole, figures stand at the right, what is expected in italic
 
 
 @dataclass(frozen=True)

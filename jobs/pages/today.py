@@ -18,7 +18,8 @@ from jobs.core.web import signed_in
 from jobs.pages import frame, gather, joblist
 
 NAMED = 3  # sections of homes that the first sentence names
-NAMED_WITHOUT_HOMES = 4
+NAMED_ALONE = 4  # other sections, where they are the whole lead; beside homes fewer
+NAMED_BESIDE = 2
 UNBILLED = "Unbilled"
 FIGURES = 3
 FIGURES_FIRST = ("jobs.core", "billing")
@@ -127,7 +128,7 @@ def lead(sections: Sequence[Section]) -> list[Said]:
     # Where nothing is named, what gathers the homes is said instead.
     named = named or ([] if said else full)
     if named:
-        said.append(_of_things(named))
+        said.append(_of_things(named, most=NAMED_BESIDE if len(of_homes) > 1 else NAMED_ALONE))
     return said or [Said("Nothing needs you today.", "")]
 
 
@@ -145,9 +146,9 @@ def _of_homes(sections: Sequence[Section]) -> Said:
     return Said(f"{_capital(words.count(len(every), 'home'))} {'needs' if len(every) == 1 else 'need'} you today:", f"{parts}{others}.")
 
 
-def _of_things(sections: Sequence[Section]) -> Said:
-    parts = [_part(section) for section in sections[:NAMED_WITHOUT_HOMES]]
-    if len(sections) > NAMED_WITHOUT_HOMES:
+def _of_things(sections: Sequence[Section], *, most: int) -> Said:
+    parts = [_part(section) for section in sections[:most]]
+    if len(sections) > most:
         parts.append("more stands below")
     if len(parts) == 1:
         return Said(f"{_capital(parts[0])}.", "")

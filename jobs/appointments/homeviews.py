@@ -136,7 +136,7 @@ def _instant(text: str) -> dt.datetime | None:
 def _page(request: HttpRequest, signed: SignedLink, appointment: Appointment, lang: Lang, *, sorry: str = "") -> HttpResponse:
     begun = CallRecord.objects.filter(appointment=appointment).exists()
     open_now = appointment.is_open and not begun and appointment.starts_at > clock.now()
-    ready = open_now and not readiness.missing_for_booking(appointment.job, clock.today_in(appointment.zone))
+    ready = open_now and not readiness.missing_to_confirm(appointment.job, clock.today_in(appointment.zone))
     changing = request.GET.get("change") == "1" or bool(sorry)
     asks = ready and (appointment.state != AppointmentState.CONFIRMED or changing)
     context: dict[str, Any] = {

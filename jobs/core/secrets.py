@@ -26,6 +26,11 @@ def keep_code(job: Job, *, name: str, code: str, by: Actor) -> Secret:
     return row
 
 
+def is_kept(job: Job, *, name: str) -> bool:
+    """Whether there is a code to show; says nothing of it."""
+    return Secret.objects.filter(job=job, name=name).exists()
+
+
 @act(right="core.reveal_codes", on=Job)
 def reveal_code(job: Job, *, name: str, purpose: str, by: Actor) -> str:
     """The code in clear, for a stated purpose; the trace says who, when and why."""

@@ -256,10 +256,10 @@ def type_readings(page: Page) -> None:
     for leg in ("A", "B"):
         step = page.get_by_role("group", name=f"120 V load on leg {leg}")
         step.get_by_label(f"Known load on leg {leg}, W").fill("1700")
-        for moment in ("Off, before", "Load on", "Off, after"):
+        for moment in ("Before", "During", "After"):
             for seen in ("A", "B"):
-                loaded = moment == "Load on" and seen == leg
-                step.get_by_label(f"{moment}: leg {seen}, W").fill("2100" if loaded else "400")
+                loaded = moment == "During" and seen == leg
+                step.get_by_label(f"{moment}, load on {leg}: leg {seen}, W").fill("2100" if loaded else "400")
 
 
 def send_the_request(story: Story) -> None:

@@ -61,6 +61,10 @@ class _UnknownName(str):
         raise Refused(f"The text names “{name}”, which this kind of message does not know. The template must be mended.")
 
 
+# How nobody on record is greeted. Such a message is shown to the office only; it leaves once somebody is named.
+_UNNAMED = {"en": "homeowner", "es": "propietario"}
+
+
 @cache
 def _engine() -> Engine:
     return Engine(dirs=[str(settings.BASE_DIR / "templates")], string_if_invalid=_UnknownName("?"))
@@ -93,7 +97,7 @@ def context_of(message: Message) -> dict[str, Any]:
         "company": {name.removeprefix("company_"): str(value) for name, value in rules.several(*COMPANY).items()},
         "job": message.job,
         "person": message.person,
-        "to_name": message.to_name,
+        "to_name": message.to_name or _UNNAMED[message.language],
         "site": message.job.site.line if message.job else "",
         "language": message.language,
         "notice": cautions.signal(cautions.Kind.NOTICE, message.language),

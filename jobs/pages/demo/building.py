@@ -124,7 +124,8 @@ def build(home: Home) -> None:
     stage(home)
     language = home.story.language
     dayone.record_sheet_given(home.job, on=day, to="owner", language=language, by=by)
-    home.then("inspect", (3, 16))
+    if home.chance(60):
+        home.then("inspect", (3, 16))
     home.then("permit", (8, 45))
     if home.story.ct_check == "consistent":
         home.then("ask", (1, 7))

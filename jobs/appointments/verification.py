@@ -20,6 +20,7 @@ from jobs.core import kinds as k
 from jobs.core.actors import Actor
 from jobs.core.acts import act
 from jobs.core.facts import CALL_RESULTS, Said, When
+from jobs.core.models import Job, User
 from jobs.core.refusals import Refused
 from jobs.core.states import S
 from jobs.core.waiting import open_emergency
@@ -198,6 +199,11 @@ def missing_for_pass(call: CallRecord, found: Evidence) -> str:
     if open_emergency(known):
         return "an emergency stands at the home"
     return _progress(call).before_island or found.missing
+
+
+def on_own_call(job: Job, user: User) -> bool:
+    """Whether this person holds a call with the home now; then the gate code may be shown."""
+    return CallRecord.objects.running().filter(appointment__job=job, appointment__verifier=user).exists()
 
 
 def _refuse_unproved(call: CallRecord, found: Evidence, put_back: str) -> None:

@@ -11,7 +11,7 @@ from billing import figures
 from billing.figures import Receivable
 from billing.models import Invoice, Milestone, Payment
 from jobs.core import clock, money
-from jobs.core.attention import Attention, Figure, Row, Section
+from jobs.core.attention import Attention, Figure, Row, Section, says
 from jobs.core.models import Job, User
 from jobs.core.words import count, day_short
 
@@ -72,6 +72,8 @@ def _earned(today: dt.date) -> Section:
         all_url=reverse("milestones_earned"),
         total=found.count(),
         order=10,
+        kinds=("", "", "num", "num"),
+        says=says("milestone is earned and not invoiced", "milestones are earned and not invoiced"),
     )
 
 
@@ -90,6 +92,7 @@ def _earned_row(milestone: Milestone, today: dt.date) -> Row:
 
 def _overdue(receivables: Iterable[Receivable], today: dt.date) -> Section:
     late = [row for row in receivables if row.days_past_due(today) > 0]
+    part = set(figures.short_paid().values_list("pk", flat=True))
     sums = figures.by_bucket(late, today=today)
     parts = [f"{bucket.value} days {money.shown(minor)}" for bucket, minor in sums.items() if minor]
     return Section(
@@ -101,10 +104,10 @@ def _overdue(receivables: Iterable[Receivable], today: dt.date) -> Section:
                 margin=day_short(row.due_on, today=today),
                 late=f"{count(row.days_past_due(today), 'day')} late",
                 title=home_of(row.job),
-                under=row.job.code,
+                under=f"{row.job.code}, paid in part" if row.invoice and row.invoice.pk in part else row.job.code,
                 url=reverse("invoice", kwargs={"uid": row.invoice.uid}) if row.invoice else reverse("receivables"),
                 cells=(row.name, row.payer_name, money.shown(row.left_minor)),
-                next_act="Record payment",
+                next_act="Ask or write off" if row.invoice and row.invoice.pk in part else "Record payment",
             )
             for row in late[:MOST]
         ],
@@ -113,6 +116,8 @@ def _overdue(receivables: Iterable[Receivable], today: dt.date) -> Section:
         all_url=reverse("receivables"),
         total=len(late),
         order=12,
+        kinds=("", "", "num"),
+        says=says("invoice is overdue", "invoices are overdue"),
     )
 
 
@@ -137,11 +142,13 @@ def _questions(today: dt.date) -> Section:
         note="the invoice stays as it is until you decide",
         total=found.count(),
         order=9,
+        says=says("invoice rests on facts that changed", "invoices rest on facts that changed"),
     )
 
 
 def _short(today: dt.date) -> Section:
-    found = figures.short_paid()
+    """Those overdue stand under Overdue."""
+    found = figures.short_paid().exclude(due_on__lt=today)
     return Section(
         name="money_short",
         title="Short-paid",
@@ -157,10 +164,12 @@ def _short(today: dt.date) -> Section:
             )
             for invoice in found.select_related("job__site", "payer").prefetch_related("job__parties__person")[:MOST]
         ],
-        nothing="No invoice is paid in part.",
-        all_url=f"{reverse('invoices')}?state=part",
+        nothing="No invoice that is not overdue was paid in part.",
+        note="and not overdue; the overdue ones stand above",
         total=found.count(),
         order=13,
+        kinds=("", "", "num"),
+        says=says("invoice not yet overdue was paid short", "invoices not yet overdue were paid short"),
     )
 
 
@@ -175,6 +184,8 @@ def _unapplied(today: dt.date) -> Section:
         all_url=f"{reverse('payments')}?unapplied=yes",
         total=found.count(),
         order=14,
+        kinds=("", "num", "num"),
+        says=says("payment is not applied", "payments are not applied"),
     )
 
 
@@ -209,4 +220,7 @@ def _unbilled(today: dt.date) -> Section:
         all_url=reverse("milestones_waiting"),
         total=len(rows),
         order=30,
+        kinds=("num", "num", "num"),
+        says=says("utility holds up milestones", "utilities hold up milestones"),
+        part="overview",
     )

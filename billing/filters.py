@@ -9,60 +9,31 @@ from django.db.models import F
 
 from billing.models import Invoice, Payment
 from jobs.core import clock
-from jobs.core.forms import DayField, OfficeForm
+from jobs.core.forms import OfficeForm
+from jobs.core.lists import DayFilter, ListFilter, Sort, empty_last, sorts
 
-# What the address says, the columns, and how the list says it is sorted.
-Orders = dict[str, tuple[tuple[Any, ...], str]]
-INVOICE_SORTS: Orders = {
-    "-number": ((F("number").desc(nulls_first=True), "-pk"), "By number, drafts and newest first"),
-    "number": ((F("number").asc(nulls_last=True), "pk"), "By number, oldest first"),
-    "due": ((F("due_on").asc(nulls_last=True), "number", "pk"), "By due day, longest due first"),
-    "-amount": (("-amount_minor", "-pk"), "By amount, largest first"),
-    "payer": (("payer__name", "number", "pk"), "By payer"),
-}
-PAYMENT_SORTS: Orders = {
-    "-received": (("-received_on", "-pk"), "By day received, newest first"),
-    "received": (("received_on", "pk"), "By day received, oldest first"),
-    "-amount": (("-amount_minor", "-pk"), "By amount, largest first"),
-    "payer": (("payer__name", "-received_on", "-pk"), "By payer"),
-}
+INVOICE_SORTS = sorts(
+    Sort("-number", "Invoice, drafts and newest first", (F("number").desc(nulls_first=True), "-pk")),
+    Sort("number", "Invoice, oldest first", (empty_last("number"), "pk")),
+    Sort("due", "Due, longest due first", (empty_last("due_on"), "number", "pk")),
+    Sort("-due", "Due, latest first", (empty_last("-due_on"), "-number", "-pk")),
+    Sort("-amount", "Amount, largest first", ("-amount_minor", "-pk")),
+    Sort("amount", "Amount, smallest first", ("amount_minor", "pk")),
+    Sort("payer", "Payer, by name", ("payer__name", "number", "pk")),
+    Sort("-payer", "Payer, by name backward", ("-payer__name", "number", "pk")),
+)
+PAYMENT_SORTS = sorts(
+    Sort("-received", "Received, newest first", ("-received_on", "-pk")),
+    Sort("received", "Received, oldest first", ("received_on", "pk")),
+    Sort("-amount", "Amount, largest first", ("-amount_minor", "-pk")),
+    Sort("amount", "Amount, smallest first", ("amount_minor", "pk")),
+    Sort("payer", "Payer, by name", ("payer__name", "-received_on", "-pk")),
+    Sort("-payer", "Payer, by name backward", ("-payer__name", "-received_on", "-pk")),
+)
 STATES = {"draft": "draft", "open": "open", "overdue": "overdue", "part": "paid in part", "paid": "paid"}
 
 
-class DayFilter(django_filters.Filter):  # type: ignore[misc]
-    field_class = DayField
-
-
-def _sort(sorts: Orders) -> Any:
-    choices = [(name, words) for name, (_, words) in sorts.items()]
-    return django_filters.ChoiceFilter(label="Order", choices=choices, empty_label=None, method="sorted", initial=next(iter(sorts)))
-
-
-class _List(django_filters.FilterSet):  # type: ignore[misc]
-    sorts: Orders = {}
-
-    def sorted(self, rows: Any, name: str, value: str) -> Any:
-        return rows.order_by(*self.sorts[value][0])
-
-    @property
-    def told(self) -> dict[str, Any]:
-        return self.form.cleaned_data if self.form.is_bound and self.form.is_valid() else {}
-
-    @property
-    def sort_words(self) -> str:
-        first = next(iter(self.sorts))
-        return self.sorts[self.told.get("sort") or first][1]
-
-    @property
-    def rows(self) -> Any:
-        """The rows in the order said; nothing where a word of the filter cannot be read."""
-        if self.form.is_bound and not self.form.is_valid():
-            return self.queryset.none()
-        found = self.qs
-        return found if self.told.get("sort") else found.order_by(*self.sorts[next(iter(self.sorts))][0])
-
-
-class InvoiceFilter(_List):
+class InvoiceFilter(ListFilter):
     sorts = INVOICE_SORTS
 
     state = django_filters.ChoiceFilter(label="State", choices=list(STATES.items()), empty_label="all", method="in_state")
@@ -70,7 +41,6 @@ class InvoiceFilter(_List):
     job = django_filters.CharFilter(label="Job", field_name="job__code", lookup_expr="iexact")
     issued_from = DayFilter(label="Issued from", field_name="issued_on", lookup_expr="gte")
     issued_to = DayFilter(label="to", field_name="issued_on", lookup_expr="lte")
-    sort = _sort(INVOICE_SORTS)
 
     class Meta:
         model = Invoice
@@ -104,7 +74,7 @@ class InvoiceFilter(_List):
         return ", ".join(parts)
 
 
-class PaymentFilter(_List):
+class PaymentFilter(ListFilter):
     sorts = PAYMENT_SORTS
 
     payer = django_filters.CharFilter(label="Payer", field_name="payer__name", lookup_expr="icontains")
@@ -112,7 +82,6 @@ class PaymentFilter(_List):
     received_from = DayFilter(label="Received from", field_name="received_on", lookup_expr="gte")
     received_to = DayFilter(label="to", field_name="received_on", lookup_expr="lte")
     unapplied = django_filters.ChoiceFilter(label="Rest", choices=[("yes", "something unapplied")], empty_label="all", method="with_rest")
-    sort = _sort(PAYMENT_SORTS)
 
     class Meta:
         model = Payment

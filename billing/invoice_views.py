@@ -6,9 +6,8 @@ import datetime as dt
 import uuid
 from typing import Any, cast
 
-from django.core.paginator import Paginator
 from django.db.models import Sum
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
@@ -21,13 +20,17 @@ from billing.models import Invoice, InvoiceQuerySet, Milestone
 from billing.pdf.invoice import Plain
 from billing.pdf.invoice import invoice as invoice_pdf
 from billing.triggers import TRIGGERS
-from jobs.core import clock, csvout, files, money, rules, words
+from jobs.core import clock, files, lists, money, rules, words
 from jobs.core.actors import actor
 from jobs.core.models import User
 from jobs.core.refusals import Refused
-from jobs.core.web import recorded, right
+from jobs.core.web import download, recorded, right
 
-A_PAGE = 50
+AT_A_TIME = 50  # drafts read and released together
+COLUMNS = (
+    ("Invoice", "number", "m"), ("Home", "", ""), ("Milestone and payer", "payer", ""), ("Issued", "", ""), ("Due", "due", ""),
+    ("State", "", ""), ("Amount", "amount", "num"), ("Open", "", "num"), ("Next act", "", "act"),
+)  # fmt: skip
 
 
 def seen_by(request: HttpRequest) -> InvoiceQuerySet:
@@ -55,54 +58,35 @@ def late_words(invoice: Invoice, today: dt.date) -> str:
     return f"{words.count(days, 'day')} late" if days > 0 else ""
 
 
-def query_of(request: HttpRequest) -> str:
-    """The filter without its page, for links."""
-    data = request.GET.copy()
-    data.pop("page", None)
-    return data.urlencode()
-
-
-def as_file(name: str, ending: str, headings: tuple[str, ...], rows: Any, *, title: str) -> HttpResponseBase:
-    """What a list shows, as CSV or XLSX."""
-    response: HttpResponseBase
-    if ending == "csv":
-        response = StreamingHttpResponse(csvout.write_csv(headings, rows), content_type="text/csv; charset=utf-8")
-    elif ending == "xlsx":
-        book = csvout.write_xlsx(headings, rows, title=title)
-        response = HttpResponse(book, content_type="application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")
-    else:
-        raise Http404(f"There are {name}.csv and {name}.xlsx.")
-    response.headers["Content-Disposition"] = f'attachment; filename="{name}.{ending}"'
-    return response
-
-
 @right("core.see_money")
 @require_safe
 def invoice_list(request: HttpRequest) -> HttpResponse:
     found = InvoiceFilter(request.GET or None, queryset=seen_by(request))
-    page = Paginator(found.rows, A_PAGE).get_page(request.GET.get("page"))
+    sheet = lists.sheet_of(request.GET, found.rows, sort=found.sort, columns=COLUMNS)
+    page = sheet["page"]
     today = clock.office_today()
-    lines = [
+    rows = [
         {"invoice": invoice, "state": state_words(invoice, today), "late": late_words(invoice, today), "act": _act(request, invoice)}
         for invoice in page
     ]
-    sums = found.rows.order_by().aggregate(amount=Sum("amount_minor"), left=Sum("left_minor"))
-    context = {
+    context = sheet | {
         "form": found.form,
         "heading": found.in_words,
-        "sort_words": found.sort_words,
-        "page": page,
-        "lines": lines,
+        "lines": rows,
         "today": today,
-        "query": query_of(request),
         "page_amount": sum(invoice.amount_minor for invoice in page),
         "page_left": sum(invoice.left_minor for invoice in page if invoice.released),
-        "all_amount": sums["amount"] or 0,
-        "all_left": found.rows.released().order_by().aggregate(left=Sum("left_minor"))["left"] or 0,
+        "totals": _totals(found.rows) if lists.totals_told(page, request.GET, "state", "issued_from") else None,
         "drafts": figures.drafts().count() if request.user.has_perm("core.bill") else 0,
     }
-    refused = found.form.is_bound and not found.form.is_valid()
-    return render(request, "billing/invoices.html", context, status=422 if refused else 200)
+    return render(request, "billing/invoices.html", context, status=422 if found.refused else 200)
+
+
+def _totals(rows: InvoiceQuerySet) -> dict[str, int]:
+    """Over all pages; of a draft nothing is open yet."""
+    amount = rows.order_by().aggregate(amount=Sum("amount_minor"))["amount"]
+    left = rows.released().order_by().aggregate(left=Sum("left_minor"))["left"]
+    return {"amount": amount or 0, "left": left or 0}
 
 
 def _act(request: HttpRequest, invoice: Invoice) -> tuple[str, str]:
@@ -121,9 +105,9 @@ def _act(request: HttpRequest, invoice: Invoice) -> tuple[str, str]:
 @require_safe
 def invoices_export(request: HttpRequest, ending: str) -> HttpResponseBase:
     found = InvoiceFilter(request.GET or None, queryset=Invoice.objects.seen_by(cast(User, request.user)).with_left())
-    if found.form.is_bound and not found.form.is_valid():
-        raise Http404("There is no list of these words.")
-    return as_file("invoices", ending, exports.INVOICES, exports.invoice_lines(found.rows), title="Invoices")
+    if found.refused:
+        return lists.back_to_the_list(request, "invoices")
+    return lists.table_file("invoices", ending, exports.INVOICES, exports.invoice_lines(found.rows))
 
 
 @right("core.see_money")
@@ -177,14 +161,11 @@ def _cells(one: Invoice, today: dt.date) -> list[tuple[str, ...]]:
 
 @right("core.see_money")
 @require_safe
-def pdf(request: HttpRequest, uid: uuid.UUID) -> HttpResponse:
+def pdf(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
     """The paper, as a download: the one that was released, or how the draft would read today."""
     one = seen_invoice(request, uid)
     data = files.read(one.pdf) if one.pdf is not None else invoice_pdf(_draft_paper(one))
-    response = HttpResponse(data, content_type="application/pdf")
-    name = f"invoice-{one.number}.pdf" if one.number else f"draft-{one.job.code}.pdf"
-    response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
-    return response
+    return download(data, f"invoice-{one.number}.pdf" if one.number else f"draft-{one.job.code}.pdf", "application/pdf")
 
 
 @right("core.bill")
@@ -206,7 +187,7 @@ def release(request: HttpRequest, uid: uuid.UUID) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 def release_many(request: HttpRequest) -> HttpResponse:
     """All drafts with one button: an act for each, and what came of each."""
-    drafts = list(seen_by(request).drafts().order_by("drafted_at", "pk")[:A_PAGE])
+    drafts = list(seen_by(request).drafts().order_by("drafted_at", "pk")[:AT_A_TIME])
     if request.method != "POST":
         return render(request, "billing/release.html", _releasing(drafts))
     chosen = set(request.POST.getlist("uids"))
@@ -224,7 +205,7 @@ def release_many(request: HttpRequest) -> HttpResponse:
         refused.append("No draft is chosen; choose at least one.")
     if not refused:
         return recorded(request, f"Recorded. {' '.join(done)}", "invoices")
-    left = list(seen_by(request).drafts().order_by("drafted_at", "pk")[:A_PAGE])
+    left = list(seen_by(request).drafts().order_by("drafted_at", "pk")[:AT_A_TIME])
     context = _releasing(left) | {"results": done, "refused_rows": refused, "recorded": f"Recorded. {' '.join(done)}" if done else ""}
     return render(request, "billing/release.html", context, status=422)
 

@@ -49,7 +49,7 @@ def plain_of(invoice: Invoice, *, number: int | None, issued_on: dt.date, due_on
         total=amount,
         evidence=tuple(_evidence(job, milestone)),
         notices=tuple(_notices(job)),
-        how_to_pay=_how_to_pay(company, str(told["payment_instructions"]), named),
+        how_to_pay=_how_to_pay(company, str(told["payment_instructions"]), number),
         foot=f"{company.name}, invoice {named}, as of {day(issued_on)}",
     )
 
@@ -103,7 +103,7 @@ def _said(fact: Fact) -> str:
 
 def _notices(job: Job) -> list[tuple[str, str]]:
     """No backup yet, in English and the homeowner's language, until it is verified."""
-    if job.state in (S.BACKUP_VERIFIED, S.CANCELLED):
+    if job.state == S.BACKUP_VERIFIED:
         return []
     caution = cautions.of("no_backup_yet")
     owner = job.parties.filter(role=PartyRole.OWNER, to_on__isnull=True).select_related("person").first()
@@ -111,9 +111,10 @@ def _notices(job: Job) -> list[tuple[str, str]]:
     return [(caution.signal(language), caution.text(language)) for language in languages]
 
 
-def _how_to_pay(company: Company, instructions: str, number: str) -> str:
+def _how_to_pay(company: Company, instructions: str, number: int | None) -> str:
     reach = words.listed([part for part in (company.phone and _phone(company.phone), company.email) if part], last="or")
-    lines = [instructions, f"Please name invoice {number} with your payment.", f"Questions: {reach}." if reach else ""]
+    named = "the number of this invoice" if number is None else f"invoice {number}"
+    lines = [instructions, f"Please name {named} with your payment.", f"Questions: {reach}." if reach else ""]
     return "\n".join(line for line in lines if line)
 
 

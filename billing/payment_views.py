@@ -5,7 +5,6 @@ from __future__ import annotations
 import uuid
 from typing import Any, cast
 
-from django.core.paginator import Paginator
 from django.db.models import Q, Sum
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, render
@@ -15,15 +14,18 @@ from django.views.decorators.http import require_http_methods, require_safe
 from billing import exports, payments
 from billing.filters import PaymentFilter
 from billing.forms import ChoosePayerForm, PartsForm, PaymentForm
-from billing.invoice_views import A_PAGE, as_file, query_of
 from billing.models import Payer, Payment, PaymentQuerySet
-from jobs.core import clock, money
+from jobs.core import clock, lists, money
 from jobs.core.actors import actor
 from jobs.core.models import User
 from jobs.core.refusals import Refused
 from jobs.core.web import recorded, right
 
 MOST_PAYERS = 20
+COLUMNS = (
+    ("Received", "received", "m"), ("Payer", "payer", ""), ("Reference", "", ""), ("Put to", "", ""), ("Amount", "amount", "num"),
+    ("Unapplied", "", "num"), ("Next act", "", "act"),
+)  # fmt: skip
 
 
 def seen_by(request: HttpRequest) -> PaymentQuerySet:
@@ -34,34 +36,34 @@ def seen_by(request: HttpRequest) -> PaymentQuerySet:
 @require_safe
 def payment_list(request: HttpRequest) -> HttpResponse:
     found = PaymentFilter(request.GET or None, queryset=seen_by(request))
-    page = Paginator(found.rows.prefetch_related("allocations__invoice", "allocations__milestone"), A_PAGE).get_page(
-        request.GET.get("page")
-    )
-    sums = found.rows.order_by().aggregate(amount=Sum("amount_minor"), left=Sum("left_minor"))
-    context = {
+    rows = found.rows.prefetch_related("allocations__invoice", "allocations__milestone")
+    sheet = lists.sheet_of(request.GET, rows, sort=found.sort, columns=COLUMNS)
+    page = sheet["page"]
+    context = sheet | {
         "form": found.form,
         "heading": found.in_words,
-        "sort_words": found.sort_words,
-        "page": page,
-        "query": query_of(request),
         "today": clock.office_today(),
         "page_amount": sum(payment.amount_minor for payment in page),
         "page_left": sum(payment.left_minor for payment in page),
-        "all_amount": sums["amount"] or 0,
-        "all_left": sums["left"] or 0,
+        "totals": _totals(found.rows) if lists.totals_told(page, request.GET, "received_from") else None,
         "may_bill": request.user.has_perm("core.bill"),
     }
-    refused = found.form.is_bound and not found.form.is_valid()
-    return render(request, "billing/payments.html", context, status=422 if refused else 200)
+    return render(request, "billing/payments.html", context, status=422 if found.refused else 200)
+
+
+def _totals(rows: PaymentQuerySet) -> dict[str, int]:
+    """Over all pages."""
+    sums = rows.order_by().aggregate(amount=Sum("amount_minor"), left=Sum("left_minor"))
+    return {name: minor or 0 for name, minor in sums.items()}
 
 
 @right("core.see_money")
 @require_safe
 def payments_export(request: HttpRequest, ending: str) -> HttpResponseBase:
     found = PaymentFilter(request.GET or None, queryset=seen_by(request))
-    if found.form.is_bound and not found.form.is_valid():
-        raise Http404("There is no list of these words.")
-    return as_file("payments", ending, exports.PAYMENTS, exports.payment_lines(found.rows), title="Payments")
+    if found.refused:
+        return lists.back_to_the_list(request, "payments")
+    return lists.table_file("payments", ending, exports.PAYMENTS, exports.payment_lines(found.rows))
 
 
 @right("core.see_money")

@@ -9,16 +9,14 @@ from typing import cast
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
-from django.utils.http import urlencode
 from django.views.decorators.http import require_http_methods, require_safe
 
 from billing import exports, figures, invoices, milestones, payers
 from billing.figures import Period
 from billing.forms import PayerForm, PeriodForm, PlanForm, part_forms, parts_of
-from billing.invoice_views import as_file
 from billing.models import Invoice, Milestone
 from billing.triggers import TRIGGERS, words_of
-from jobs.core import clock, money, words
+from jobs.core import clock, lists, money, words
 from jobs.core.actors import actor
 from jobs.core.models import Contract, Job, User
 from jobs.core.refusals import Refused
@@ -192,7 +190,7 @@ def milestone_report(request: HttpRequest) -> HttpResponse:
             "sums": figures.by_utility(rows),
             "total": sum(row.amount_minor for row in rows),
             "period": told,
-            "query": urlencode(request.GET),
+            "query": request.GET.urlencode(),
         }
     return render(request, "billing/report.html", context, status=422 if form.errors else 200)
 
@@ -206,4 +204,4 @@ def report_export(request: HttpRequest, ending: str) -> HttpResponseBase:
     told = form.cleaned_data
     rows = figures.earnings(Period(told["from_on"], told["to_on"]), utility=told["utility"])
     name = f"milestones-{told['from_on']}-to-{told['to_on']}"
-    return as_file(name, ending, exports.REPORT, exports.report_lines(rows), title="Milestones")
+    return lists.table_file(name, ending, exports.REPORT, exports.report_lines(rows), title="Milestones")

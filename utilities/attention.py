@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 from django.db.models import Count, Exists, F, Min, OuterRef, Q, QuerySet, Subquery
 from django.urls import reverse
 from django.utils.http import urlencode
 
 from jobs.core import clock, rules, words
-from jobs.core.attention import Attention, Row, Section, late
+from jobs.core.attention import Attention, Row, Section, late, says
 from jobs.core.models import Job, User
 from jobs.core.states import S
 from jobs.core.waiting import UTILITY
@@ -51,6 +51,7 @@ def overdue_promises(rows: FitRequestQuerySet, today: dt.date) -> FitRequestQuer
 
 def _promises(rows: FitRequestQuerySet, today: dt.date) -> Section:
     found = overdue_promises(rows, today)
+    homes = _homes(found)
     return Section(
         name="promises",
         title="Promises overdue",
@@ -68,19 +69,25 @@ def _promises(rows: FitRequestQuerySet, today: dt.date) -> Section:
                     line.half,
                 ),
                 next_act="Record answer",
+                job_id=line.request.job_id,
             )
             for line in _lines(found, today)
             if (promised := line.promised_by) is not None
         ],
         nothing="No promise is overdue.",
         note="the utility named a day, it has passed",
-        total=found.count(),
+        total=len(homes),
+        homes=frozenset(homes),
         order=10,
+        kinds=("", "day", "expected"),
+        says=says("promise is overdue", "promises are overdue"),
+        unbilled=True,
     )
 
 
 def _announced(user: User, today: dt.date) -> Section:
     found = Visit.objects.seen_by(user).pending().filter(request__outcome=Outcome.OPEN, window_to__gte=today)
+    homes = list(found.order_by().values_list("request__job_id", flat=True))
     found = found.select_related("request__utility", "request__job__site").prefetch_related("request__job__parties__person")
     return Section(
         name="visits_announced",
@@ -89,8 +96,10 @@ def _announced(user: User, today: dt.date) -> Section:
         rows=[_visit_row(visit, today) for visit in found.order_by("window_from", "pk")[:MOST]],
         nothing="No utility has announced a visit.",
         note="days of the utility",
-        total=found.count(),
+        total=len(homes),
+        homes=frozenset(homes),
         order=20,
+        says=says("visit is announced", "visits are announced"),
     )
 
 
@@ -99,9 +108,8 @@ def _visit_row(visit: Visit, today: dt.date) -> Row:
     assert job is not None  # only a job's request is visited
     assert visit.window_from is not None  # a pending visit was announced
     assert visit.window_to is not None
-    first, last = words.day_short(visit.window_from, today=today), words.day_short(visit.window_to, today=today)
     return Row(
-        margin=first if first == last else f"{first} to {last}",
+        margin=words.days_short(visit.window_from, visit.window_to, today=today),
         title=job.homeowner or job.code,
         under=job.site.line,
         url=reverse("request_visit" if told else "visit_told", kwargs={"uid": visit.request.uid if told else visit.uid}),
@@ -143,6 +151,8 @@ def _follow_ups(today: dt.date) -> Section:
         note="together, utility by utility",
         total=len(ordered),
         order=25,
+        kinds=("num", "", ""),
+        says=says("utility is to be asked about its homes", "utilities are to be asked about their homes"),
     )
 
 
@@ -169,12 +179,14 @@ def _unacknowledged(rows: FitRequestQuerySet, today: dt.date) -> Section:
         act="Record answer",
         url_name="request_answer",
         order=26,
+        said=says("request is without a word from the utility", "requests are without a word from the utility"),
     )
 
 
 def _ended(rows: FitRequestQuerySet, today: dt.date) -> Section:
     newer = FitRequest.objects.waits().filter(job=OuterRef("job"), pk__gt=OuterRef("pk"))
     found = rows.filter(outcome=Outcome.CANCELLED, job__state=S.AWAITING_UTILITY).exclude(Exists(newer)).order_by("ended_on", "code")
+    homes = _homes(found)
     return Section(
         name="ended_requests",
         title="Ended without fitting, not asked again",
@@ -192,8 +204,10 @@ def _ended(rows: FitRequestQuerySet, today: dt.date) -> Section:
         ],
         nothing="No home waits in nobody's queue.",
         note="these homes wait in nobody's queue",
-        total=found.count(),
+        total=len(homes),
+        homes=frozenset(homes),
         order=15,
+        says=says("request ended without fitting and is not asked again", "requests ended without fitting and are not asked again"),
     )
 
 
@@ -208,6 +222,7 @@ def _withdraw(rows: FitRequestQuerySet, today: dt.date) -> Section:
         act="Record its end",
         url_name="request_end",
         order=27,
+        said=says("cancelled home is still asked for", "cancelled homes are still asked for"),
     )
 
 
@@ -224,12 +239,24 @@ def _missed_twice(rows: FitRequestQuerySet, today: dt.date) -> Section:
         act="See its visits",
         url_name="",
         order=16,
+        said=says("home has had two visits missed", "homes have had two visits missed or more"),
     )
 
 
 def _requests(
-    found: FitRequestQuerySet, today: dt.date, *, name: str, title: str, nothing: str, note: str, act: str, url_name: str, order: int
+    found: FitRequestQuerySet,
+    today: dt.date,
+    *,
+    name: str,
+    title: str,
+    nothing: str,
+    note: str,
+    act: str,
+    url_name: str,
+    order: int,
+    said: Callable[[int], str],
 ) -> Section:
+    homes = _homes(found)
     return Section(
         name=name,
         title=title,
@@ -251,8 +278,11 @@ def _requests(
         ],
         nothing=nothing,
         note=note,
-        total=found.count(),
+        total=len(homes),
         order=order,
+        kinds=("", "day", "expected"),
+        says=said,
+        homes=frozenset(homes),
     )
 
 
@@ -277,7 +307,13 @@ def _without_line() -> Section:
         all_url=f"{reverse('utilities')}?{urlencode({'lacks': 'emergency'})}",
         total=found.count(),
         order=28,
+        says=says("utility has no emergency line", "utilities have no emergency line"),
     )
+
+
+def _homes(found: FitRequestQuerySet) -> list[int]:
+    """The home of each request, once for each: so that one query counts both."""
+    return [job_id for job_id in found.values_list("job_id", flat=True) if job_id is not None]
 
 
 def _lines(found: FitRequestQuerySet, today: dt.date) -> Iterable[shown.Line]:

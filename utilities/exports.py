@@ -74,9 +74,9 @@ def utilities(found: QuerySet[Utility]) -> Iterator[Sequence[object]]:
 
 
 def _requests(given: Mapping[str, str]) -> Iterable[Sequence[object]]:
-    narrowing, found, _ = filters.requests(None, _by_uid(given) | ({} if given.get("outcome") else {"outcome": filters.ALL}))
-    _refuse_unread(narrowing)
-    return requests(found)
+    narrowing = filters.requests(None, _by_uid(given) | ({} if given.get("outcome") else {"outcome": filters.ALL}))
+    narrowing.refuse_unread()
+    return requests(narrowing.rows)
 
 
 def _contacts(given: Mapping[str, str]) -> Iterable[Sequence[object]]:
@@ -89,9 +89,9 @@ def _contacts(given: Mapping[str, str]) -> Iterable[Sequence[object]]:
 
 
 def _utilities(given: Mapping[str, str]) -> Iterable[Sequence[object]]:
-    narrowing, found, _ = filters.utilities(None, given)
-    _refuse_unread(narrowing)
-    return utilities(found)
+    narrowing = filters.utilities(None, given)
+    narrowing.refuse_unread()
+    return utilities(narrowing.rows)
 
 
 def _utility(name: str) -> Utility:
@@ -107,11 +107,6 @@ def _by_uid(given: Mapping[str, str]) -> dict[str, str]:
     if name := told.get("utility"):
         told["utility"] = str(_utility(name).uid)
     return told
-
-
-def _refuse_unread(narrowing: filters.RequestFilter | filters.UtilityFilter) -> None:
-    for name, sentences in narrowing.form.errors.items():
-        raise Refused(f"{name}: {sentences[0]}", field=name)
 
 
 EXPORTS = (

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import django_filters
-from django.db.models import Count, F, Min, Q, QuerySet
-from django.http import QueryDict
+from django.db.models import Count, Min, Q, QuerySet
 
-from jobs.core import codes, words
-from jobs.core.forms import DayField, OfficeForm
+from jobs.core import codes
+from jobs.core.forms import OfficeForm
+from jobs.core.lists import DayFilter, ListFilter, Sort, as_query, between, empty_last, sorts
 from jobs.core.models import Party, User
 from utilities.models import FitRequest, Outcome, Sending, Utility, UtilityKind
 from utilities.models.requests import FitRequestQuerySet
@@ -28,44 +26,29 @@ OUTCOMES = [
 OF = [("jobs", "of our jobs"), ("history", "history without a job")]
 
 
-class DayFilter(django_filters.Filter):  # type: ignore[misc]
-    field_class = DayField
-
-
-@dataclass(frozen=True)
-class Sort:
-    """One way to sort, said in words in its column's head."""
-
-    key: str
-    words: str
-    by: tuple[str, ...]
-
-
-def _sorts(*sorts: Sort) -> dict[str, Sort]:
-    return {sort.key: sort for sort in sorts}
-
-
-REQUEST_SORTS = _sorts(
+REQUEST_SORTS = sorts(
     Sort("sent", "Sent, oldest first", ("filed_on", "code")),
     Sort("-sent", "Sent, newest first", ("-filed_on", "code")),
     Sort("utility", "Utility, by name", ("utility__name", "filed_on", "code")),
     Sort("-utility", "Utility, by name backward", ("-utility__name", "filed_on", "code")),
-    Sort("ended", "Ended, oldest first", ("ended_on", "code")),
-    Sort("-ended", "Ended, newest first", ("-ended_on", "code")),
+    Sort("ended", "Ended, oldest first", (empty_last("ended_on"), "code")),
+    Sort("-ended", "Ended, newest first", (empty_last("-ended_on"), "code")),
     Sort("request", "Request, by code", ("code",)),
     Sort("-request", "Request, by code backward", ("-code",)),
 )
-UTILITY_SORTS = _sorts(
+UTILITY_SORTS = sorts(
     Sort("name", "Utility, by name", ("name",)),
     Sort("-name", "Utility, by name backward", ("-name",)),
     Sort("-open", "Open, most first", ("-open_now", "name")),
     Sort("open", "Open, fewest first", ("open_now", "name")),
-    Sort("oldest", "Oldest sent, oldest first", ("oldest_on", "name")),
-    Sort("-oldest", "Oldest sent, newest first", ("-oldest_on", "name")),
+    Sort("oldest", "Oldest sent, oldest first", (empty_last("oldest_on"), "name")),
+    Sort("-oldest", "Oldest sent, newest first", (empty_last("-oldest_on"), "name")),
 )
 
 
-class RequestFilter(django_filters.FilterSet):  # type: ignore[misc]
+class RequestFilter(ListFilter):
+    sorts = REQUEST_SORTS
+
     outcome = django_filters.ChoiceFilter(
         label="Outcome", choices=OUTCOMES, method="by_outcome", empty_label=None, initial=Outcome.OPEN.value
     )
@@ -103,7 +86,11 @@ class RequestFilter(django_filters.FilterSet):  # type: ignore[misc]
         )
 
 
-class UtilityFilter(django_filters.FilterSet):  # type: ignore[misc]
+class UtilityFilter(ListFilter):
+    """Each utility with `open_now`, how many requests are open there, and `oldest_on`, the day of the oldest one."""
+
+    sorts = UTILITY_SORTS
+
     text = django_filters.CharFilter(label="Name", field_name="name", lookup_expr="icontains")
     kind = django_filters.ChoiceFilter(label="Kind", choices=UtilityKind.choices, empty_label="any")
     lacks = django_filters.ChoiceFilter(label="Missing", choices=[("emergency", "emergency line"), ("clerk", "somebody who asks")],
@@ -117,38 +104,28 @@ class UtilityFilter(django_filters.FilterSet):  # type: ignore[misc]
     def by_lack(self, rows: UtilityQuerySet, name: str, value: str) -> UtilityQuerySet:
         return rows.filter(emergency_phone="") if value == "emergency" else rows.filter(clerk__isnull=True, stand_in__isnull=True)
 
+    def sortable(self, rows: UtilityQuerySet) -> QuerySet[Utility]:
+        still = Q(requests__outcome=Outcome.OPEN)
+        return rows.annotate(open_now=Count("requests", filter=still), oldest_on=Min("requests__filed_on", filter=still))
 
-def requests(user: User | None, given: Mapping[str, Any]) -> tuple[RequestFilter, FitRequestQuerySet, Sort]:
-    """The filter, the requests it leaves (none where it cannot be read) in their order, and that order. user None: a command's.
 
-    Without a word about the outcome the open ones are meant.
-    """
+def requests(user: User | None, given: Mapping[str, Any]) -> RequestFilter:
+    """Of the requests that the person sees; user None: a command's. Without a word about the outcome the open ones are meant."""
     rows = (FitRequest.objects.all() if user is None else FitRequest.objects.seen_by(user)).waits()
-    data = _as_query(given)
+    data = as_query(given)
     data.setdefault("outcome", Outcome.OPEN.value)
-    narrowing = RequestFilter(data, queryset=rows)
-    found = narrowing.qs if narrowing.is_valid() else rows.none()
-    sort = REQUEST_SORTS.get(str(data.get("sort", "")), REQUEST_SORTS["sent"])
-    return narrowing, found.order_by(*(_empty_last(name) for name in sort.by)), sort
+    return RequestFilter(data, queryset=rows)
 
 
-def utilities(user: User | None, given: Mapping[str, Any]) -> tuple[UtilityFilter, QuerySet[Utility], Sort]:
-    """The same of utilities, each with `open_now`, how many requests are open there, and `oldest_on`, the day of the oldest one."""
-    rows = Utility.objects.all() if user is None else Utility.objects.seen_by(user)
-    data = _as_query(given)
-    narrowing = UtilityFilter(data, queryset=rows)
-    found = narrowing.qs if narrowing.is_valid() else rows.none()
-    still = Q(requests__outcome=Outcome.OPEN)
-    counted = found.annotate(open_now=Count("requests", filter=still), oldest_on=Min("requests__filed_on", filter=still))
-    sort = UTILITY_SORTS.get(str(data.get("sort", "")), UTILITY_SORTS["name"])
-    return narrowing, counted.order_by(*(_empty_last(name) for name in sort.by)), sort
+def utilities(user: User | None, given: Mapping[str, Any]) -> UtilityFilter:
+    return UtilityFilter(as_query(given), queryset=Utility.objects.all() if user is None else Utility.objects.seen_by(user))
 
 
 def in_words(narrowing: RequestFilter) -> str:
     """The list's heading: "Open requests at Ottermere Municipal Light, sent 3 June 2026 or later"."""
-    if not narrowing.is_valid():
+    if narrowing.refused:
         return "Requests"
-    told = narrowing.form.cleaned_data
+    told = narrowing.told
     outcome = told.get("outcome") or Outcome.OPEN
     said = {Outcome.OPEN: "Open requests", Outcome.FITTED: "Fitted requests", Outcome.CANCELLED: "Requests ended without fitting"}
     parts = [said.get(outcome, "All requests")]
@@ -156,29 +133,8 @@ def in_words(narrowing: RequestFilter) -> str:
         parts[0] += f" at {told['utility']}"
     if told.get("of"):
         parts.append(dict(OF)[told["of"]])
-    if days := _days(told.get("sent_from"), told.get("sent_to")):
+    if days := between(told.get("sent_from"), told.get("sent_to")):
         parts.append(f"sent {days}")
     if told.get("text"):
         parts.append(f"with “{told['text']}”")
     return ", ".join(parts)
-
-
-def _days(first: dt.date | None, last: dt.date | None) -> str:
-    if first and last:
-        return f"{words.day(first)} to {words.day(last)}"
-    if first:
-        return f"{words.day(first)} or later"
-    return f"{words.day(last)} or earlier" if last else ""
-
-
-def _empty_last(name: str) -> Any:
-    field = F(name.removeprefix("-"))
-    return field.desc(nulls_last=True) if name.startswith("-") else field.asc(nulls_last=True)
-
-
-def _as_query(given: Mapping[str, Any]) -> QueryDict:
-    if isinstance(given, QueryDict):
-        return given.copy()
-    data = QueryDict(mutable=True)
-    data.update({name: str(value) for name, value in given.items()})
-    return data

@@ -8,9 +8,8 @@ from django import forms
 from django.db.models import Q
 from django.forms import BoundField
 
-from jobs.core.forms import DayField, OfficeForm, PhoneField
+from jobs.core.forms import DayField, OfficeForm, PhoneField, ZoneField
 from jobs.core.models import Job, User
-from jobs.core.words import HOME_ZONES
 from utilities.models import Closure, District, Service, Utility, UtilityKind
 from utilities.models.utility import HOLIDAYS, NOT_KNOWN_WHO
 from utilities.profile import Profile
@@ -29,7 +28,7 @@ class PersonChoice(forms.ModelChoiceField):  # type: ignore[type-arg]
 class UtilityForm(OfficeForm):
     name = forms.CharField(label="Name", max_length=120)
     kind = forms.ChoiceField(label="Kind", choices=UtilityKind.choices)
-    zone = forms.ChoiceField(label="Time zone", choices=[(zone, zone) for zone in sorted(HOME_ZONES)])
+    zone = ZoneField(label="Time zone")
     emergency_phone = PhoneField(
         label="Emergency line", required=False, help_text="Without it no call for its homes can be booked or begun."
     )
@@ -37,7 +36,7 @@ class UtilityForm(OfficeForm):
     clerk = PersonChoice(label="Who of us asks it", required=False, empty_label="nobody named")
     stand_in = PersonChoice(label="Stand-in", required=False, empty_label="nobody named")
     away_from = DayField(label="Away from", required=False)
-    away_to = DayField(label="to", required=False)
+    away_to = DayField(label="Away until", required=False)
 
     who_may_fit = forms.CharField(label="Who may fit the collar", max_length=160, required=False, initial=NOT_KNOWN_WHO)
     who_may_fit_source = forms.CharField(

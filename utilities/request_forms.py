@@ -158,7 +158,7 @@ class VisitForm(_Told):
 class AnnounceForm(ActForm):
     told_on = DayField(label="The utility told us on")
     window_from = DayField(label="Visit from")
-    window_to = DayField(label="to", help_text="The same day again where it named one day.")
+    window_to = DayField(label="Visit until", help_text="The same day again where it named one day.")
     hours = forms.CharField(label="Hours", max_length=80, required=False, help_text="As the utility said them: 8 to 12.")
     person = forms.CharField(label="Who said so", max_length=120, required=False)
     homeowner_told_on = DayField(label="Homeowner told on", required=False)

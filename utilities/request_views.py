@@ -6,25 +6,23 @@ import uuid
 from collections.abc import Callable
 from typing import Any, cast
 
-from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.views.decorators.http import require_safe
 
-from jobs.core import clock, codes, words
+from jobs.core import clock, codes, lists, words
 from jobs.core.actors import actor
 from jobs.core.models import Job, User
 from jobs.core.refusals import Refused
 from jobs.core.views import answer, seen_job
 from jobs.core.web import recorded, right
-from utilities import exports, filters, forecasts, meters, requests, services, shown, tables, visits
+from utilities import exports, filters, forecasts, meters, requests, services, shown, visits
 from utilities.doings import DOINGS
 from utilities.forms import ConnectForm, ServiceForm
 from utilities.models import FitRequest, Outcome, Service, Visit
 from utilities.request_forms import ActForm, EndForm, SentForm, ToldForm
 
-A_PAGE = 50
 RECORD = "core.record_requests"
 COLUMNS = (
     ("Request", "request", "m"), ("Home", "", ""), ("Utility", "utility", ""), ("Sent", "sent", ""), ("Days", "", "num"),
@@ -36,26 +34,24 @@ COLUMNS = (
 @right("core.see_utilities")
 @require_safe
 def request_list(request: HttpRequest) -> HttpResponseBase:
-    narrowing, found, sort = filters.requests(cast(User, request.user), request.GET)
-    page = Paginator(shown.with_parts(found), A_PAGE).get_page(request.GET.get("page"))
-    context = {
+    narrowing = filters.requests(cast(User, request.user), request.GET)
+    sheet = lists.sheet_of(request.GET, shown.with_parts(narrowing.rows), sort=narrowing.sort, columns=COLUMNS)
+    context = sheet | {
         "form": narrowing.form,
         "title": filters.in_words(narrowing),
-        "page": page,
-        "lines": shown.lines(page.object_list, today=clock.office_today()),
-        "heads": tables.heads(request.GET, sort, COLUMNS),
-        "query": tables.query(request.GET, "page"),
-        "sort": request.GET.get("sort", ""),
+        "lines": shown.lines(sheet["page"].object_list, today=clock.office_today()),
     }
-    return render(request, "utilities/requests.html", context, status=200 if narrowing.is_valid() else 422)
+    return render(request, "utilities/requests.html", context, status=422 if narrowing.refused else 200)
 
 
 @right("core.see_utilities")
 @require_safe
 def request_export(request: HttpRequest, ending: str) -> HttpResponseBase:
     """What the list shows, as a file."""
-    _, found, _ = filters.requests(cast(User, request.user), request.GET)
-    return tables.file_of("requests", ending, exports.REQUESTS, exports.requests(found))
+    narrowing = filters.requests(cast(User, request.user), request.GET)
+    if narrowing.refused:
+        return lists.back_to_the_list(request, "requests")
+    return lists.table_file("requests", ending, exports.REQUESTS, exports.requests(narrowing.rows))
 
 
 @right("core.see_utilities")

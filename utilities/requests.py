@@ -264,7 +264,13 @@ def _sending(
         when=When(on=on),
         said_by=Said("us", by.name),
         by=by,
-        value={"request": str(request.uid), "utility": request.utility.name, "route": route.strip(), "again": again},
+        value={
+            "request": str(request.uid),
+            "utility": request.utility.name,
+            "route": route.strip(),
+            "again": again,
+            "service": str(request.service.uid) if request.service else "",
+        },
         note=note,
         evidence=documents,
     )

@@ -5,26 +5,26 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 from collections.abc import Sequence
-from typing import Any, cast
+from typing import Any
 
-from django.core.paginator import Paginator
 from django.db.models import Count, Q
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
-from jobs.core import clock, phones, words
-from jobs.core.actors import actor
-from jobs.core.models import User
+from jobs.core import clock, lists, phones, words
+from jobs.core.actors import actor, member
+from jobs.core.attention import late
+from jobs.core.paging import PER_PAGE
 from jobs.core.refusals import Refused
 from jobs.core.views import answer
 from jobs.core.web import recorded, right
-from utilities import exports, filters, profile, services, shown, tables
+from utilities import attention, exports, filters, profile, services, shown
 from utilities.forms import WEEKDAYS, CalendarForm, DistrictsForm, UtilityForm
 from utilities.models import Contact, FitRequest, Outcome, Utility, Visit
 from utilities.models.utility import HOLIDAYS
+from utilities.stretches import stretches
 
-A_PAGE = 50
 COLUMNS = (
     ("Open", "open", "m"), ("Utility", "name", ""), ("Oldest sent", "oldest", ""), ("Half by", "", ""), ("Nine in ten by", "", ""),
     ("Fitted", "", "num"), ("Emergency line", "", ""), ("Who of us asks", "", ""), ("Next act", "", "act"),
@@ -33,34 +33,30 @@ FEW = 10  # of the contact log and of past days on a utility's own page
 
 
 def seen_utility(request: HttpRequest, uid: uuid.UUID) -> Utility:
-    rows = Utility.objects.seen_by(cast(User, request.user)).select_related("clerk", "stand_in").prefetch_related("closures")
+    rows = Utility.objects.seen_by(member(request)).select_related("clerk", "stand_in").prefetch_related("closures")
     return get_object_or_404(rows, uid=uid)
 
 
 @right("core.see_utilities")
 @require_safe
 def utility_list(request: HttpRequest) -> HttpResponseBase:
-    narrowing, found, sort = filters.utilities(cast(User, request.user), request.GET)
-    page = Paginator(found.select_related("clerk").prefetch_related("closures"), A_PAGE).get_page(request.GET.get("page"))
-    rows = list(page.object_list)
+    narrowing = filters.utilities(member(request), request.GET)
+    found = narrowing.rows.select_related("clerk").prefetch_related("closures")
+    sheet = lists.sheet_of(request.GET, found, sort=narrowing.sort, columns=COLUMNS)
+    rows = list(sheet["page"])
     paces = shown.paces(rows)
-    context = {
-        "form": narrowing.form,
-        "page": page,
-        "rows": [(utility, paces.get(utility.pk)) for utility in rows],
-        "heads": tables.heads(request.GET, sort, COLUMNS),
-        "query": tables.query(request.GET, "page"),
-        "sort": request.GET.get("sort", ""),
-    }
-    return render(request, "utilities/utilities.html", context, status=200 if narrowing.is_valid() else 422)
+    context = sheet | {"form": narrowing.form, "rows": [(utility, paces.get(utility.pk)) for utility in rows]}
+    return render(request, "utilities/utilities.html", context, status=422 if narrowing.refused else 200)
 
 
 @right("core.see_utilities")
 @require_safe
 def utility_export(request: HttpRequest, ending: str) -> HttpResponseBase:
     """What the list shows, as a file."""
-    _, found, _ = filters.utilities(cast(User, request.user), request.GET)
-    return tables.file_of("utilities", ending, exports.UTILITIES, exports.utilities(found))
+    narrowing = filters.utilities(member(request), request.GET)
+    if narrowing.refused:
+        return lists.back_to_the_list(request, "utilities")
+    return lists.table_file("utilities", ending, exports.UTILITIES, exports.utilities(narrowing.rows))
 
 
 @right("core.see_utilities")
@@ -68,9 +64,10 @@ def utility_export(request: HttpRequest, ending: str) -> HttpResponseBase:
 def utility(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
     found = seen_utility(request, uid)
     today = clock.office_today()
-    open_here = FitRequest.objects.seen_by(cast(User, request.user)).open().filter(utility=found)
-    first = shown.with_parts(open_here).order_by("filed_on", "code")[:A_PAGE]
+    open_here = FitRequest.objects.seen_by(member(request)).open().filter(utility=found)
+    first = shown.with_parts(open_here).order_by("filed_on", "code")[:PER_PAGE]
     pace = shown.paces([found]).get(found.pk)
+    announced = Visit.objects.pending().filter(request__in=open_here).select_related("request__job__site").order_by("window_from")[:FEW]
     context = {
         "utility": found,
         "cells": _cells(found, today),
@@ -78,10 +75,8 @@ def utility(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
         "history_words": pace.likely.history_words if pace else "",
         "open_count": open_here.count(),
         "lines": shown.lines(first, today=today),
-        "announced": Visit.objects.pending()
-        .filter(request__in=open_here)
-        .select_related("request__job__site")
-        .order_by("window_from")[:FEW],
+        "overdue": attention.overdue_promises(open_here, today).count(),
+        "announced": [(visit, _passed(visit, found, today)) for visit in announced],
         "visits": shown.visits_by_outcome(found),
         "visits_count": Visit.objects.standing().filter(request__utility=found).exclude(outcome="").count(),
         "outcomes": shown.by_outcome(found),
@@ -91,13 +86,19 @@ def utility(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
             open_now=Count("requests", filter=Q(requests__outcome=Outcome.OPEN)),
             fitted=Count("requests", filter=Q(requests__outcome=Outcome.FITTED)),
         ),
-        "closures": tables.stretches(found.closures.filter(day__gte=clock.today_in(found.zone))),
+        "closures": stretches(found.closures.filter(day__gte=clock.today_in(found.zone))),
     }
     return render(request, "utilities/utility.html", context)
 
 
+def _passed(visit: Visit, utility: Utility, today: dt.date) -> str:
+    """ "7 days late" once the days of an announced visit have passed at the utility and nothing is on record of it."""
+    last = visit.window_to or visit.window_from
+    return late(last, today) if last and last < clock.today_in(utility.zone) else ""
+
+
 def _contacts(request: HttpRequest, found: Utility) -> Any:
-    seen = FitRequest.objects.seen_by(cast(User, request.user))
+    seen = FitRequest.objects.seen_by(member(request))
     rows = Contact.objects.filter(utility=found, withdrawn=False, request__in=seen)
     return rows.select_related("request__job__site").prefetch_related("request__job__parties__person").order_by("-on", "-pk")
 
@@ -106,8 +107,8 @@ def _contacts(request: HttpRequest, found: Utility) -> Any:
 @require_safe
 def utility_contacts(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
     found = seen_utility(request, uid)
-    page = Paginator(_contacts(request, found), A_PAGE).get_page(request.GET.get("page"))
-    return render(request, "utilities/contacts.html", {"utility": found, "page": page, "query": tables.query(request.GET, "page")})
+    context = {"utility": found} | lists.page_of(request.GET, _contacts(request, found))
+    return render(request, "utilities/contacts.html", context)
 
 
 @right("core.edit_utilities")
@@ -164,10 +165,8 @@ def utility_calendar(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
         else:
             days = f"{words.day(form.cleaned_data['first'])} to {words.day(form.cleaned_data['last'])}"
             return recorded(request, f"{found}, {days}: on record. Its forecasts are worked out anew.", "utility_calendar", uid=found.uid)
-    stretches = tables.stretches(found.closures.all())
-    return answer(
-        request, "utilities/calendar.html", form, utility=found, stretches=stretches, week=_week(found), holidays=_holidays(found)
-    )
+    shut = stretches(found.closures.all())
+    return answer(request, "utilities/calendar.html", form, utility=found, stretches=shut, week=_week(found), holidays=_holidays(found))
 
 
 def _cells(utility: Utility, today: dt.date) -> Sequence[tuple[str, ...]]:

@@ -80,7 +80,7 @@ _SAID = style(8.5, leading=13.2, color=INK_2)
 def _head(paper: Plain) -> list[Entry]:
     company = paper.company
     reach = ", ".join(part for part in (company.phone, company.email) if part)
-    licence = f"Licence {company.licence}" if company.licence else ""
+    licence = f"License {company.licence}" if company.licence else ""
     under = "\n".join(line for line in (company.address, ", ".join(part for part in (reach, licence) if part)) if line)
     to = paper.to + (f"\n{paper.to_address}" if paper.to_address else "")
     block = Cells(
@@ -92,16 +92,16 @@ def _head(paper: Plain) -> list[Entry]:
     return [
         Entry(
             Stack((Text("Invoice", style(10)), Text(plain(paper.number), _NUMBER))),
-            Stack((Text(plain(company.name), _HEAD, after=2), Text(plain(under), _SMALL, after=16))),
+            Stack((Text(plain(company.name), _HEAD, after=2), Text(plain(under), _SMALL, after=12))),
         ),
-        Entry(None, Stack((block, Text("", style(10), after=14)))),
+        Entry(None, Stack((block, Text("", style(10), after=4)))),
     ]
 
 
 def _asked(paper: Plain) -> list[Entry]:
     later = f" {plain(paper.later)}" if paper.later else ""
     entries = [
-        Entry(None, Stack((Text(f"<b>{plain(paper.asked)}</b>{later}", _SENTENCE, after=18),))),
+        Entry(None, Stack((Text(f"<b>{plain(paper.asked)}</b>{later}", _SENTENCE, after=14),))),
         Entry(
             Text("Earned on", _SMALL),
             Pair(Text("For", _SMALL), ""),
@@ -114,7 +114,7 @@ def _asked(paper: Plain) -> list[Entry]:
         if line.words:
             words.append(Text(plain(line.words), _SMALL))
         entries.append(Entry(Text(plain(line.day), _DAY), Pair(Stack(tuple(words)), line.amount), rule="row"))
-    entries.append(Entry(None, Stack((Pair(Text("<b>To pay</b>", style(10)), paper.total, total=True), Text("", style(10), after=10)))))
+    entries.append(Entry(None, Stack((Pair(Text("<b>To pay</b>", style(10)), paper.total, total=True), Text("", style(6), after=4)))))
     return entries
 
 
@@ -128,7 +128,7 @@ def _why(paper: Plain) -> list[Entry]:
         # One day stands once, before all that happened on it.
         entries.append(Entry(Text(plain(fact.day), _DAY) if fact.day != before else None, words, rule="row"))
         before = fact.day
-    entries.append(Entry(None, Text("", style(10), after=8)))
+    entries.append(Entry(None, Text("", style(6), after=2)))
     return entries
 
 
@@ -140,6 +140,6 @@ def _how_to_pay(paper: Plain) -> list[Entry]:
     if not paper.how_to_pay:
         return []
     return [
-        Entry(None, Text("", style(6), after=2)),
+        Entry(None, Text("", style(4))),
         Entry(None, Stack((Text("How to pay", _H2, after=2), Text(plain(paper.how_to_pay), style(10)))), rule="section"),
     ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache, lru_cache
 from typing import Any, Final, Protocol
 from xml.sax.saxutils import escape
 
@@ -33,6 +34,7 @@ HAIR: Final = HexColor("#DDE4DF")
 NOTICE: Final = HexColor("#00539B")
 
 
+@cache
 def style(size: float, *, leading: float = 0, font: str = fonts.SANS, color: Any = INK, right: bool = False) -> ParagraphStyle:
     return ParagraphStyle(
         f"{font} {size} {color} {right}",
@@ -63,6 +65,12 @@ class Block(Protocol):
     def draw(self, canvas: Canvas, x: float, top: float, width: float) -> None: ...
 
 
+# Each block is measured many times on its way to the page: for the page's room, beside its neighbour, below the one before.
+@lru_cache(maxsize=2048)
+def _tall(markup: str, style: ParagraphStyle, width: float) -> float:
+    return float(Paragraph(markup, style).wrap(width, HEIGHT)[1])
+
+
 @dataclass(frozen=True)
 class Text:
     markup: str
@@ -70,7 +78,7 @@ class Text:
     after: float = 0
 
     def height(self, width: float) -> float:
-        return float(Paragraph(self.markup, self.style).wrap(width, HEIGHT)[1]) + self.after
+        return _tall(self.markup, self.style, width) + self.after
 
     def draw(self, canvas: Canvas, x: float, top: float, width: float) -> None:
         paragraph = Paragraph(self.markup, self.style)

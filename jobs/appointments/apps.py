@@ -6,8 +6,9 @@ class AppointmentsConfig(AppConfig):
     label = "appointments"
 
     def ready(self) -> None:
-        from jobs.appointments import endings, notices
-        from jobs.core import followups
+        from jobs.appointments import endings, notices, verification
+        from jobs.core import followups, secrets
 
         notices.register()
         followups.register(endings.call_off)
+        secrets.register(verification.on_own_call)

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 
 from django.urls import reverse
 from django.utils.http import urlencode
 
 from jobs.appointments import shown, worklists
 from jobs.appointments.models import Appointment, AppointmentQuerySet, AppointmentState, CallRecord, CallRecordQuerySet
+from jobs.appointments.readiness import Missing
 from jobs.appointments.verification import ALONE_TOO_LONG
 from jobs.appointments.worklists import Wanted
 from jobs.core import clock, rules, words
-from jobs.core.attention import Attention, Figure, Row, Section, late
+from jobs.core.attention import Attention, Figure, Row, Section, in_words, late, says
 from jobs.core.models import Job, User
 
 MOST = 10
@@ -30,12 +32,12 @@ def for_user(user: User) -> Attention:
     if plans and not runs:
         lists = worklists.lists(Job.objects.seen_by(user))
         calls = Appointment.objects.seen_by(user)
-        sections += [_todays(calls, name="calls", title="Calls today and tomorrow"), _unconfirmed(calls), _unanswered(calls)]
+        sections += [_todays(calls), _unconfirmed(calls), _unanswered(calls)]
         sections += [_ready(lists.ready), _visits(lists.visits)]
         figures.append(Figure("Ready and not booked", words.number(len(lists.ready)), reverse("calls_ready")))
     if user.has_perm("core.verify"):
         own = Appointment.objects.held_by(user)
-        sections += [_todays(own, name="own_calls", title="Your calls today and tomorrow"), _unfinished(user)]
+        sections += [_own(own), _unfinished(user)]
     return Attention(tuple(sections), tuple(figures))
 
 
@@ -66,43 +68,92 @@ def _islanded(calls: CallRecordQuerySet) -> Section:
         note="the call is not over until the return to the utility was seen",
         total=len(found),
         order=0,
+        says=says("home is in island mode without a press", "homes are in island mode without a press"),
+        homes=frozenset(call.appointment.job_id for call in found),
     )
 
 
-def _todays(calls: AppointmentQuerySet, *, name: str, title: str) -> Section:
-    today = clock.office_today()
-    days = (today, today + dt.timedelta(days=1))
-    found = calls.taking().filter(local_date__in=days)
+def _todays(calls: AppointmentQuerySet) -> Section:
+    today, tomorrow, found = _soon(calls)
     return Section(
-        name=name,
-        title=title,
+        name="calls",
+        title="Calls today and tomorrow",
         headings=HEADINGS,
-        rows=_rows(found),
+        rows=_rows(found[:MOST]),
         nothing="No call is booked for today or tomorrow.",
         note="times are the site's own",
-        all_url=_list(from_on=days[0], to_on=days[1]),
-        total=found.count(),
+        all_url=_list(from_on=today, to_on=tomorrow),
+        total=len(found),
         order=10,
+        says=_said(found, today),
+        part="opening",
     )
+
+
+def _own(calls: AppointmentQuerySet) -> Section:
+    """A verifier's own calls in order, with what each home still lacks for its call."""
+    today, tomorrow, found = _soon(calls)
+    gaps = worklists.missing(Job.objects.filter(pk__in=[call.job_id for call in found[:MOST]]))
+    rows = _rows(found[:MOST])
+    return Section(
+        name="own_calls",
+        title="Your calls today and tomorrow",
+        headings=("Time at the site", "Who will be at home", "Language", "State", "Still missing", "Next act"),
+        rows=[replace(row, cells=(row.cells[0], row.cells[2], _gaps(gaps[call.job_id]))) for row, call in zip(rows, found, strict=False)],
+        nothing="No call is booked for today or tomorrow.",
+        note="times are the site's own",
+        all_url=_list(from_on=today, to_on=tomorrow),
+        total=len(found),
+        order=10,
+        says=_said(found, today),
+        part="opening",
+    )
+
+
+def _soon(calls: AppointmentQuerySet) -> tuple[dt.date, dt.date, list[Appointment]]:
+    """Today, tomorrow, and the calls of both in order."""
+    today = clock.office_today()
+    tomorrow = today + dt.timedelta(days=1)
+    found = calls.taking().filter(local_date__in=(today, tomorrow)).with_names().order_by("starts_at", "pk")
+    return today, tomorrow, list(found)
+
+
+def _said(calls: Sequence[Appointment], today: dt.date) -> Callable[[int], str]:
+    """ "four calls are booked today, the first at 09:00, and one tomorrow"."""
+    of_today = [call for call in calls if call.local_date == today]
+    later = len(calls) - len(of_today)
+    if not of_today:
+        return says("call is booked tomorrow", "calls are booked tomorrow")
+    verb = "call is booked today, at" if len(of_today) == 1 else "calls are booked today, the first at"
+    sentence = f"{in_words(len(of_today))} {verb} {words.time_office(of_today[0].local_time)}"
+    return lambda count: f"{sentence}, and {in_words(later)} tomorrow" if later else sentence
+
+
+def _gaps(missing: Sequence[Missing]) -> str:
+    return words.listed([gap.words for gap in missing]) or "nothing, the home is ready"
 
 
 def _unconfirmed(calls: AppointmentQuerySet) -> Section:
     today = clock.office_today()
     found = calls.filter(state=AppointmentState.BOOKED, local_date__gte=today, local_date__lte=today + dt.timedelta(days=7))
+    homes = list(found.order_by().values_list("job_id", flat=True))
     return Section(
         name="unconfirmed",
         title="Booked and not confirmed",
         headings=HEADINGS,
-        rows=_rows(found, act="Telephone"),
+        rows=_rows(found.with_names().order_by("starts_at", "pk")[:MOST], act="Telephone"),
         nothing="Every call of the next seven days is confirmed.",
         all_url=_list(state=AppointmentState.BOOKED.value),
-        total=found.count(),
+        total=len(homes),
         order=15,
+        says=says("booked call is not confirmed", "booked calls are not confirmed"),
+        homes=frozenset(homes),
     )
 
 
 def _unanswered(calls: AppointmentQuerySet) -> Section:
     found = calls.filter(state=AppointmentState.OFFERED)
+    homes = list(found.order_by().values_list("job_id", flat=True))
     first = list(found.with_names().order_by("made_at", "pk")[:MOST])
     days, today = rules.number("answer_days"), clock.office_today()
     return Section(
@@ -124,8 +175,10 @@ def _unanswered(calls: AppointmentQuerySet) -> Section:
         nothing="Every offered time is answered.",
         note="each keeps a place of a verifier",
         all_url=_list(state=AppointmentState.OFFERED.value),
-        total=found.count(),
+        total=len(homes),
         order=22,
+        says=says("offer is not answered", "offers are not answered"),
+        homes=frozenset(homes),
     )
 
 
@@ -151,6 +204,8 @@ def _ready(rows: Sequence[Wanted]) -> Section:
         all_url=reverse("calls_ready"),
         total=len(rows),
         order=20,
+        says=says("home is ready and not booked", "homes are ready and not booked"),
+        homes=frozenset(row.job.pk for row in rows),
     )
 
 
@@ -176,6 +231,8 @@ def _visits(rows: Sequence[Wanted]) -> Section:
         all_url=f"{reverse('calls_ready')}#s-visits",
         total=len(rows),
         order=28,
+        says=says("site visit is to be planned", "site visits are to be planned"),
+        homes=frozenset(row.job.pk for row in rows),
     )
 
 
@@ -200,10 +257,12 @@ def _unfinished(user: User) -> Section:
         nothing="No call of yours is begun and not ended.",
         total=len(found),
         order=5,
+        says=says("call of yours is begun and not ended", "calls of yours are begun and not ended"),
+        part="opening",
     )
 
 
-def _rows(found: AppointmentQuerySet, *, act: str = "Open the call") -> list[Row]:
+def _rows(calls: Iterable[Appointment], *, act: str = "Open the call") -> list[Row]:
     return [
         Row(
             margin=f"{shown.day_of(call.local_date)}, {words.time_office(call.local_time)}",
@@ -213,7 +272,7 @@ def _rows(found: AppointmentQuerySet, *, act: str = "Open the call") -> list[Row
             cells=(call.get_language_display(), call.verifier.name, call.get_state_display()),
             next_act=act,
         )
-        for call in found.with_names().order_by("starts_at", "pk")[:MOST]
+        for call in calls
     ]
 
 

@@ -74,7 +74,7 @@ def record_answer(appointment: Appointment, *, answer: str, by: Actor) -> Appoin
     if answer == A.DECLINED:
         _decline(appointment, said_by=said_by, by=by)
     elif answer == A.CONFIRMED:
-        readiness.refuse_unless_ready(appointment.job, clock.today_in(appointment.zone))
+        readiness.refuse_unless_confirmable(appointment.job, clock.today_in(appointment.zone))
         _confirm(appointment, said_by=said_by, by=by)
     else:
         raise Refused("The answer is one of: confirmed, declined.", field="answer")
@@ -97,7 +97,7 @@ def answer_by_link(appointment: Appointment, *, medical: str, by: Actor, starts_
     appointment.refresh_from_db()  # the follow-up may have called it off
     if not appointment.is_open:
         return appointment
-    readiness.refuse_unless_ready(appointment.job, today)
+    readiness.refuse_unless_confirmable(appointment.job, today)
     if starts_at is None or starts_at == appointment.starts_at:
         _confirm(appointment, said_by=said_by, by=by)
     else:

@@ -10,7 +10,7 @@ from typing import Any
 from jobs.appointments import callsteps, records, verification
 from jobs.appointments.callsteps import CAUTIONS, CHECKS, Check
 from jobs.appointments.evidence import LOAD_LOST, LOAD_SERVED, MID_CLOSED, MID_OPEN, NOT_RETURNED, UTILITY_POWER, Evidence
-from jobs.appointments.models import CallRecord, Press
+from jobs.appointments.models import CallRecord, Press, VerificationRecord
 from jobs.core import cautions, clock, walltime, words
 from jobs.core.cautions import Caution
 
@@ -89,7 +89,8 @@ class SightLine:
 @dataclass(frozen=True)
 class Page:
     lang: str
-    now: str
+    now: str  # by the clock at the home; of a call that has ended, when it ended
+    ended: bool
     lead: str  # the sentence: "In island mode since 14:45:12."
     running: str  # "28 minutes"
     islanded: bool
@@ -124,7 +125,8 @@ def page_of(call: CallRecord) -> Page:
     lang = call.appointment.language
     return Page(
         lang=lang,
-        now=_at(now, zone),
+        now=_at(call.ended_at or now, zone),
+        ended=call.ended_at is not None,
         lead=_lead(call, found, zone),
         running=_running(found.islanded_since or call.begun_at, now),
         islanded=found.islanded_since is not None,
@@ -157,10 +159,19 @@ def _running(since: dt.datetime, now: dt.datetime) -> str:
 
 def _lead(call: CallRecord, found: Evidence, zone: str) -> str:
     if call.ended_at is not None:
-        return f"This call has ended at {_at(call.ended_at, zone)}."
+        day = call.ended_at.astimezone(walltime.zone_of(zone)).date()
+        return f"This call ended on {words.day(day)} at {_at(call.ended_at, zone)}."
     if found.islanded_since is not None:
         return f"In island mode since {_at(found.islanded_since, zone)}."
     return f"On the call since {_at(call.begun_at, zone)}."
+
+
+def together(record: VerificationRecord, zone: str) -> str:
+    """When disconnected and load served were seen together: "from 12:10:50 to 12:12:04"; nothing where they were not."""
+    if record.overlap_from is None or record.overlap_to is None:
+        return ""
+    first, last = _at(record.overlap_from, zone), _at(record.overlap_to, zone)
+    return f"at {first}" if first == last else f"from {first} to {last}"
 
 
 def _caution(name: str, by_what: dict[str, Press], zone: str) -> CautionLine:

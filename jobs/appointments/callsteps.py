@@ -20,7 +20,8 @@ CAUTION_WORDS: Final = {
 }
 
 NOBODY: Final = "nobody"
-VISIT, AGAIN = "site visit to plan", "not finished"
+# Of the medical answer itself: the reason stands in the ledger, which more people read than may know the answer.
+NOT_BY_TELEPHONE: Final = "the test is not run by telephone here"
 
 
 @dataclass(frozen=True)
@@ -61,9 +62,9 @@ CHECKS: Final = (
         "Does anyone at home rely on powered medical equipment?",
         (
             Answer("no", "No", safe=True),
-            Answer("yes", "Yes", reason="someone at home relies on powered medical equipment"),
-            Answer("not sure", "Not sure", reason="it is not sure whether someone relies on powered medical equipment"),
-            Answer("declined", "Did not want to say", reason="the question about powered medical equipment was not answered"),
+            Answer("yes", "Yes", reason=NOT_BY_TELEPHONE),
+            Answer("not sure", "Not sure", reason=NOT_BY_TELEPHONE),
+            Answer("declined", "Did not want to say", reason=NOT_BY_TELEPHONE),
         ),
     ),
     Check(

@@ -33,6 +33,7 @@ def page(request: HttpRequest, call: CallRecord, *, refused: str = "", form: Off
         "call": appointment,
         "page": shown_page,
         "record": record,
+        "together": callpage.together(record, appointment.zone) if record else "",
         "own": request.user.has_perm("core.verify") and appointment.verifier_id == request.user.pk and call.ended_at is None,
         "refused": refused,
         "refused_at": at,
@@ -143,6 +144,8 @@ def correct(request: HttpRequest, uid: uuid.UUID, press_uid: uuid.UUID) -> HttpR
     form = forms.CorrectForm(
         request.POST or None, initial={"at": seen_at.strftime("%H:%M:%S"), "watts": press.value.get("watts"), "key": str(uuid.uuid4())}
     )
+    if press.what not in verification.WITH_WATTS:
+        del form.fields["watts"]  # nothing is read at this sighting
     if request.method == "POST" and form.is_valid():
         told = form.told | {"at": _seen_at(press, form.cleaned_data["at"], zone), "key": form.given_key}
         try:

@@ -89,7 +89,8 @@ def _off(settled: Settled) -> tuple[Why, str] | None:
         return Why.REMOVED, f"the home is {settled.state.state.words} again"
     medical = settled.facts.latest(k.MEDICAL_ANSWER)
     if medical is not None and medical.value.get("answer") != "no":
-        return Why.MEDICAL, f"the medical answer is “{medical.value.get('answer')}”"
+        # Without the answer: the reason stands in the ledger and in exports, which more people read than may know it.
+        return Why.MEDICAL, str(Why.MEDICAL.label)
     if Stops.CALLS in homefacts.stopped(settled.job):
         return Why.HOLD, "calls to this home are on hold"
     return None

@@ -23,6 +23,7 @@ from jobs.core import actors, clock, links
 from jobs.core.facts import MEDICAL_ANSWERS
 from jobs.core.models import SignedLink
 from jobs.core.refusals import OutOfSight, Refused
+from jobs.core.states import S
 from jobs.core.words import Lang
 
 SHOWN = 6  # times at once; more behind "show other times"
@@ -135,7 +136,7 @@ def _instant(text: str) -> dt.datetime | None:
 def _page(request: HttpRequest, signed: SignedLink, appointment: Appointment, lang: Lang, *, sorry: str = "") -> HttpResponse:
     begun = CallRecord.objects.filter(appointment=appointment).exists()
     open_now = appointment.is_open and not begun and appointment.starts_at > clock.now()
-    ready = open_now and not readiness.missing_for_booking(appointment.job, clock.today_in(appointment.zone))
+    ready = open_now and not readiness.missing_to_confirm(appointment.job, clock.today_in(appointment.zone))
     changing = request.GET.get("change") == "1" or bool(sorry)
     asks = ready and (appointment.state != AppointmentState.CONFIRMED or changing)
     context: dict[str, Any] = {
@@ -154,7 +155,7 @@ def _page(request: HttpRequest, signed: SignedLink, appointment: Appointment, la
         "medical": request.POST.get("medical", ""),
         "medical_answers": _MEDICAL[lang],
         "read_before": READ_BEFORE,
-        "no_backup": appointment.job.state != "backup_verified",
+        "no_backup": appointment.job.state != S.BACKUP_VERIFIED,
         "sorry": SORRY[sorry][lang] if sorry else "",
         "key": uuid.uuid4(),
     }
@@ -206,5 +207,6 @@ def _other(request: HttpRequest, lang: Lang) -> str:
 
 def _ended(request: HttpRequest, signed: SignedLink) -> HttpResponse:
     lang = _lang(request, signed)
-    context = {"lang": lang, "other_language_url": _other(request, lang)}
+    no_backup = signed.job.state != S.BACKUP_VERIFIED
+    context = {"lang": lang, "other_language_url": _other(request, lang), "no_backup": no_backup}
     return render(request, "appointments/home_ended.html", context, status=410)

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from jobs.appointments import hours, shown, times
 from jobs.appointments.forms import WEEKDAYS, HoursForm, OffForm
 from jobs.appointments.models import TimeOff, VerifierHours
-from jobs.core import clock, walltime
+from jobs.core import clock, walltime, words
 from jobs.core.actors import actor
 from jobs.core.models import User
 from jobs.core.refusals import Refused
@@ -93,8 +93,19 @@ def _typed(verifier: User) -> dict[str, str]:
 
 
 def _week(verifier: User) -> str:
+    """ "Mon to Fri 09:00-18:00; Sat 10:00-14:00": days in a row with the same hours are said together."""
     typed = _typed(verifier)
-    return "; ".join(f"{name[:3]} {typed[f'day{number}']}" for number, name in enumerate(WEEKDAYS) if f"day{number}" in typed)
+    runs: list[tuple[list[str], str]] = []
+    for number, name in enumerate(WEEKDAYS):
+        spans = typed.get(f"day{number}", "")
+        if not runs or runs[-1][1] != spans:
+            runs.append(([], spans))
+        runs[-1][0].append(name[:3])
+    return "; ".join(f"{_days(names)} {spans}" for names, spans in runs if spans)
+
+
+def _days(names: list[str]) -> str:
+    return f"{names[0]} to {names[-1]}" if len(names) > 2 else words.listed(names)
 
 
 def _off(verifier: User) -> list[dict[str, Any]]:

@@ -12,6 +12,7 @@ from jobs.appointments.models import PROMISED, Appointment, AppointmentState, Ve
 from jobs.core import cautions, clock, links, phones
 from jobs.core.models import Person, SignedLink
 from jobs.core.models.people import PartyRole
+from jobs.core.states import S
 from jobs.notices import kinds
 from jobs.notices.kinds import NoticeKind, Owing
 from jobs.notices.models import Message
@@ -28,7 +29,7 @@ def call_of(owed: Message | Owing) -> Appointment | None:
 
 def record_of(owed: Message | Owing) -> VerificationRecord | None:
     uid = str(owed.about.get("record", ""))
-    return VerificationRecord.objects.select_related("appointment__person").filter(job=owed.job, uid=uid).first() if uid else None
+    return VerificationRecord.objects.select_related("appointment__person", "job").filter(job=owed.job, uid=uid).first() if uid else None
 
 
 def _to_call(owing: Owing) -> list[Person]:
@@ -126,7 +127,15 @@ def _result_due(message: Message) -> str | None:
     record = record_of(message)
     if record is None:
         return "The record of the call is not there."
-    return "The verification was voided." if record.additions.filter(voids=True).exists() else None
+    if record.additions.filter(voids=True).exists():
+        return "The verification was voided."
+    # What a home is told of its backup must be so when it is told: the collar may be gone since, or another one reported.
+    verified = record.job.state == S.BACKUP_VERIFIED
+    if record.result == "passed" and not verified:
+        return "The backup of this home is not verified any more."
+    if record.result != "passed" and verified:
+        return "A later test passed."
+    return None
 
 
 def register() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -35,7 +36,7 @@ class Missing:
 class Within:
     """Days for which two of the facts count; each is a rule."""
 
-    communications_days: int
+    communications_days: int | None  # None: seen at any time since the fitting is enough
     medical_answer_days: int
 
 
@@ -70,17 +71,35 @@ class NotReady(Refused):
 
 
 def missing_for_booking(job: Job, today: dt.date) -> list[Missing]:
-    """What is missing before a call may be offered, booked, moved, confirmed or begun; nothing when the home is ready.
+    """What is missing before a call may be offered, booked, moved or begun; nothing when the home is ready.
 
     today: the day at the site.
     """
+    return _missing(job, today, within())
+
+
+def missing_to_confirm(job: Job, today: dt.date) -> list[Missing]:
+    """What is missing before an offered or booked time may be confirmed: all of readiness but the age of the communications.
+
+    A homeowner answers days after the offer. That we have not looked at the gateway since is our lateness, no reason to refuse the time
+    that we offered; beginning the call asks for it again. Communications never seen since the fitting still refuse.
+    """
+    return _missing(job, today, dataclasses.replace(within(), communications_days=None))
+
+
+def _missing(job: Job, today: dt.date, within: Within) -> list[Missing]:
     rows = list(job.facts.standing())
     home = gathered(job, rows, stopped=homefacts.stopped(job), emergency_line=services.emergency_line(job))
-    return missing_of(home, today=today, within=within())
+    return missing_of(home, today=today, within=within)
 
 
 def refuse_unless_ready(job: Job, today: dt.date) -> None:
     if missing := missing_for_booking(job, today):
+        raise NotReady(missing)
+
+
+def refuse_unless_confirmable(job: Job, today: dt.date) -> None:
+    if missing := missing_to_confirm(job, today):
         raise NotReady(missing)
 
 
@@ -90,10 +109,11 @@ def within() -> Within:
 
 def gathered(job: Job, rows: Sequence[Fact], *, stopped: frozenset[str], emergency_line: str) -> Home:
     """`rows`: the standing facts of the job by day and order."""
-    answers = [fact for fact in rows if fact.kind == k.MEDICAL_ANSWER]
-    last = answers[-1] if answers else None
-    medical = Medical(str(last.value["answer"]), last.day, last.said_by_name) if last else None
-    return Home(Facts(facts.known(rows)), job.home_kind, medical, stopped, emergency_line)
+    known = Facts(facts.known(rows))
+    last = known.latest(k.MEDICAL_ANSWER)
+    names = {fact.pk: fact.said_by_name for fact in rows}
+    medical = Medical(str(last.value["answer"]), last.day, names[last.order]) if last else None
+    return Home(known, job.home_kind, medical, stopped, emergency_line)
 
 
 def missing_of(home: Home, *, today: dt.date, within: Within) -> list[Missing]:
@@ -141,9 +161,12 @@ def _equipment_gaps(home: Home, today: dt.date, within: Within) -> list[Missing]
         gaps.append(Missing("a report of the gateway that sees the collar", VERIFIER))
     elif reports[-1].value.get("state") == "open":
         gaps.append(Missing("a report of the gateway with the collar closed (the last says open)", VERIFIER))
-    if not seen or (today - max(seen)).days > within.communications_days:
+    lately = within.communications_days
+    if not seen and lately is None:
+        gaps.append(Missing("communications seen since the fitting", VERIFIER))
+    elif lately is not None and (not seen or (today - max(seen)).days > lately):
         last = f" (last on {words.day(max(seen))})" if seen else ""
-        gaps.append(Missing(f"communications seen in the last {words.count(within.communications_days, 'day')}{last}", VERIFIER))
+        gaps.append(Missing(f"communications seen in the last {words.count(lately, 'day')}{last}", VERIFIER))
     if not updates:
         gaps.append(Missing("the software update, confirmed since the fitting", VERIFIER))
     return gaps

@@ -12,7 +12,7 @@ from typing import Any
 
 from jobs.appointments import callsteps, readiness, records, times
 from jobs.appointments.callsteps import Readings
-from jobs.appointments.evidence import LOAD_SERVED, MID_OPEN, NOT_RETURNED, UTILITY_POWER, Evidence
+from jobs.appointments.evidence import LOAD_SERVED, MID_CLOSED, MID_OPEN, NOT_RETURNED, UTILITY_POWER, Evidence
 from jobs.appointments.models import Appointment, AppointmentState, CallRecord, Press, VerificationRecord
 from jobs.appointments.records import READINGS, SIGHTINGS
 from jobs.core import clock, facts, homefacts, walltime, words
@@ -20,11 +20,13 @@ from jobs.core import kinds as k
 from jobs.core.actors import Actor
 from jobs.core.acts import act
 from jobs.core.facts import CALL_RESULTS, Said, When
+from jobs.core.models import Job, User
 from jobs.core.refusals import Refused
 from jobs.core.states import S
 from jobs.core.waiting import open_emergency
 
 WITH_WATTS = (UTILITY_POWER, LOAD_SERVED)
+RETURN = (MID_CLOSED, NOT_RETURNED)
 ALONE_TOO_LONG = dt.timedelta(minutes=15)  # in island mode without a press
 
 
@@ -114,7 +116,8 @@ def see(call: CallRecord, *, what: str, by: Actor, watts: int | None = None, loa
         raise Refused("More than 100,000 W cannot be at a home; read it again, in watts.", field="watts")
     if what == LOAD_SERVED and not load.strip():
         raise Refused("Say which load was seen served.", field="load")
-    if wanting := _progress(call).before_island:
+    # The return is never refused for want of something earlier: it must be on record whatever was corrected meanwhile.
+    if what not in RETURN and (wanting := _progress(call).before_island):
         raise Refused(f"The island test comes last; wanted first: {wanting}.")
     islanded = records.evidence_of(call).islanded_since
     if what == MID_OPEN:
@@ -144,6 +147,8 @@ def correct_press(
         raise Refused("An answer is not changed afterwards. If it was wrong, end the call as not finished and say why.")
     if not reason.strip():
         raise Refused("Give the reason for the correction; it stands beside the old entry.", field="reason")
+    if withdraw and press.what == MID_OPEN:
+        _refuse_seen_since(call, press)
     when = at or press.at
     if not call.begun_at <= when <= clock.now():
         raise Refused("The time must lie between the beginning of this call and now.", field="at")
@@ -196,6 +201,11 @@ def missing_for_pass(call: CallRecord, found: Evidence) -> str:
     return _progress(call).before_island or found.missing
 
 
+def on_own_call(job: Job, user: User) -> bool:
+    """Whether this person holds a call with the home now; then the gate code may be shown."""
+    return CallRecord.objects.running().filter(appointment__job=job, appointment__verifier=user).exists()
+
+
 def _refuse_unproved(call: CallRecord, found: Evidence, put_back: str) -> None:
     if wanting := missing_for_pass(call, found):
         raise Refused(f"This cannot be recorded as passed: {wanting}.", field="result")
@@ -206,6 +216,17 @@ def _refuse_unproved(call: CallRecord, found: Evidence, put_back: str) -> None:
 def _refuse_unsafe_now(call: CallRecord) -> None:
     """Asked once more as the island test begins: a storm hold or an emergency may have come during the call."""
     readiness.refuse_unless_ready(call.job, clock.today_in(call.appointment.zone))
+
+
+def _refuse_seen_since(call: CallRecord, opened: Press) -> None:
+    """A call may not get out of island mode by saying that it never was in it, where other sightings say that it was."""
+    since = call.presses.standing().filter(what__in=SIGHTINGS, at__gte=opened.at).exclude(pk=opened.pk)
+    if since.exists():
+        raise Refused(
+            "Other things were seen in island mode since then, so the MID was open. Record the return as seen or as not seen; "
+            "or correct those sightings first.",
+            field="withdraw",
+        )
 
 
 def _refuse_ended(call: CallRecord) -> None:

@@ -6,23 +6,25 @@ import datetime as dt
 import uuid
 from typing import Any
 
-from django.core.paginator import Paginator
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 
 from jobs.appointments import booking, callviews, exports, readiness, shown, times, verification, worklists
-from jobs.appointments.filters import DEFAULT_SORT, SORTS, CallFilter, in_order
+from jobs.appointments.filters import CallFilter
 from jobs.appointments.forms import AnswerForm, BookForm, CancelForm, MoveForm
-from jobs.appointments.models import PROMISED, Appointment, AppointmentQuerySet, AppointmentState, CallRecord
-from jobs.core import clock, csvout, walltime, words
+from jobs.appointments.models import PROMISED, Appointment, AppointmentState, CallRecord
+from jobs.core import clock, lists, walltime, words
 from jobs.core.actors import Actor, actor
 from jobs.core.models import Job, Person
 from jobs.core.refusals import Refused
 from jobs.core.web import recorded, right
 
-A_PAGE = 50
+COLUMNS = (
+    ("Time at the site", "time", "m"), ("Who will be at home", "", ""), ("Home", "", ""), ("Language", "", ""),
+    ("Verifier", "verifier", ""), ("State", "", ""), ("Next act", "", "act"),
+)  # fmt: skip
 forms_allowed = require_http_methods(["GET", "HEAD", "POST"])
 
 
@@ -36,32 +38,27 @@ def workable_call(request: HttpRequest, uid: uuid.UUID) -> Appointment:
     return get_object_or_404(Appointment.objects.workable_by(request.user).with_names(), uid=uid)
 
 
-def _listed(request: HttpRequest) -> tuple[CallFilter, AppointmentQuerySet]:
-    found = CallFilter(request.GET or None, queryset=Appointment.objects.seen_by(request.user).with_names())
-    rows = found.qs if request.GET.get("sort") else in_order(found.qs, DEFAULT_SORT)
-    return found, rows
+def _listed(request: HttpRequest) -> CallFilter:
+    return CallFilter(request.GET or None, queryset=Appointment.objects.seen_by(request.user).with_names())
 
 
 @right("core.see_calls")
 @require_safe
 def calls(request: HttpRequest) -> HttpResponseBase:
-    found, rows = _listed(request)
-    page = Paginator(rows, A_PAGE).get_page(request.GET.get("page"))
-    query = request.GET.copy()
-    query.pop("page", None)
+    found = _listed(request)
+    sheet = lists.sheet_of(request.GET, found.rows, sort=found.sort, columns=COLUMNS)
     today = clock.office_today()
     open_calls = Appointment.objects.seen_by(request.user).taking()
-    context = {
+    context = sheet | {
         "form": found.form,
         "heading": found.in_words,
-        "page": page,
-        "lines": [_line(request, call) for call in page],
-        "query": query.urlencode(),
-        "sort_words": SORTS.get(request.GET.get("sort", DEFAULT_SORT), SORTS[DEFAULT_SORT]),
+        "lines": [_line(request, call) for call in sheet["page"]],
+        "by_made": f"{lists.query(request.GET, 'page', 'sort')}&sort=made".lstrip("&"),
+        "sort": found.sort,
         "todays": open_calls.filter(local_date=today).count(),
         "tomorrows": open_calls.filter(local_date=today + dt.timedelta(days=1)).count(),
     }
-    return render(request, "appointments/calls.html", context, status=422 if found.form.is_bound and not found.form.is_valid() else 200)
+    return render(request, "appointments/calls.html", context, status=422 if found.refused else 200)
 
 
 def _line(request: HttpRequest, call: Appointment) -> dict[str, Any]:
@@ -79,20 +76,10 @@ def _line(request: HttpRequest, call: Appointment) -> dict[str, Any]:
 @require_safe
 def export(request: HttpRequest, ending: str) -> HttpResponseBase:
     """What the list shows, as a file."""
-    found, rows = _listed(request)
-    if found.form.is_bound and not found.form.is_valid():
-        raise Http404("There is no list of these words.")
-    table = exports.lines(rows)
-    response: HttpResponseBase
-    if ending == "csv":
-        response = StreamingHttpResponse(csvout.write_csv(exports.HEADINGS, table), content_type="text/csv; charset=utf-8")
-    elif ending == "xlsx":
-        book = csvout.write_xlsx(exports.HEADINGS, table, title="Calls")
-        response = HttpResponse(book, content_type="application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")
-    else:
-        raise Http404("There are calls.csv and calls.xlsx.")
-    response.headers["Content-Disposition"] = f'attachment; filename="calls.{ending}"'
-    return response
+    found = _listed(request)
+    if found.refused:
+        return lists.back_to_the_list(request, "calls")
+    return lists.table_file("calls", ending, exports.HEADINGS, exports.lines(found.rows))
 
 
 @right("core.book_calls")

@@ -43,6 +43,7 @@ class ActSpec:
 
 
 REGISTRY: dict[str, ActSpec] = {}
+LONGEST_KEY = 120  # of an idempotency key, as its column keeps it
 
 
 def act(
@@ -146,6 +147,8 @@ def _plain(value: object) -> object:
 
 def _claim(by: Actor, key: str, name: str, digest: str) -> IdempotencyKey | None:
     """None when the key is new and now ours; else the row of the first call, which has ended."""
+    if len(key) > LONGEST_KEY or "\0" in key:
+        raise Refused("This was not sent by one of our pages as they stand; nothing was recorded. Open the page anew.")
     try:
         # The unique row waits for a first call that still runs: then it is answered from it, or begins anew if that one failed.
         with transaction.atomic():

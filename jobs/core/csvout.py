@@ -67,12 +67,17 @@ def as_text(value: object) -> str:
 def write_csv(headings: Sequence[str], rows: Iterable[Sequence[object]]) -> Iterator[str]:
     """The lines of a CSV file, each with its CRLF (RFC 4180), safe to open in a spreadsheet.
 
-    One line at a time, so that a long export can be streamed. Encode as UTF-8; `"\\ufeff"` before the first line
-    tells Excel so.
+    One line at a time, so that a long export can be streamed. Encode as UTF-8, `marked` where a spreadsheet opens it.
     """
     yield _line(headings)
     for row in rows:
         yield _line(row)
+
+
+def marked(lines: Iterable[str]) -> Iterator[str]:
+    """The lines of a CSV file after the mark by which a spreadsheet knows that it is UTF-8."""
+    yield "\ufeff"
+    yield from lines
 
 
 def _line(row: Sequence[object]) -> str:

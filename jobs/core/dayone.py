@@ -58,13 +58,7 @@ def register_serial(
 ) -> Fact:
     """The rule behind registering, shared with the import."""
     serial = normal_serial(serial)
-    one_at_a_time(f"serial {serial}")
-    if (holder := holder_of(serial, other_than=job)) is not None:
-        raise Refused(
-            f"Serial {serial} is registered for job {holder.code} at {holder.site.street}; a serial belongs to one site at a time. "
-            "Check the label, or move it from there first.",
-            field="serial",
-        )
+    refuse_if_held_elsewhere(job, serial)
     fact = facts.record(
         job,
         k.COLLAR_REGISTERED,
@@ -76,6 +70,19 @@ def register_serial(
     )
     lifecycle.settle(job, by=by, new=(fact,))
     return fact
+
+
+def refuse_if_held_elsewhere(job: Job, serial: str) -> None:
+    """A serial belongs to one site at a time. The caller holds the job's lock and writes in the same transaction."""
+    if not serial:
+        return
+    one_at_a_time(f"serial {serial}")
+    if (holder := holder_of(serial, other_than=job)) is not None:
+        raise Refused(
+            f"Serial {serial} is registered for job {holder.code} at {holder.site.street}; a serial belongs to one site at a time. "
+            "Check the label, or move it from there first.",
+            field="serial",
+        )
 
 
 def normal_serial(text: str) -> str:

@@ -10,7 +10,7 @@ from django.utils.http import urlencode
 
 from jobs.core import clock, facts, words
 from jobs.core import kinds as k
-from jobs.core.attention import Attention, Figure, Row, Section, late
+from jobs.core.attention import Attention, Figure, Row, Section, late, says
 from jobs.core.models import Fact, Hold, Job, User
 from jobs.core.models.holds import Stops
 from jobs.core.models.job import JobQuerySet
@@ -80,6 +80,8 @@ def _emergencies(jobs: JobQuerySet, today: dt.date) -> Section:
             for job in sorted(found, key=lambda job: stands[job.pk].place)
         ],
         nothing="No emergency stands at any home.",
+        says=says("emergency stands at a home", "emergencies stand at homes"),
+        homes=frozenset(stands),
         order=1,
     )
 
@@ -87,6 +89,7 @@ def _emergencies(jobs: JobQuerySet, today: dt.date) -> Section:
 def _without_act(jobs: JobQuerySet, today: dt.date) -> Section:
     """Must be none: a home nobody has to do anything for goes silent."""
     found = jobs.open().filter(Q(next_act="") | Q(next_due_on__isnull=True))
+    ids = list(found.order_by().values_list("pk", flat=True))
     return Section(
         name="without_act",
         title="Homes without a next act",
@@ -95,8 +98,10 @@ def _without_act(jobs: JobQuerySet, today: dt.date) -> Section:
         nothing="Every open home has a next act.",
         note="none should stand here; run reconcile and say so",
         all_url=_list(act="none"),
-        total=found.count(),
+        total=len(ids),
         order=5,
+        says=says("home has no next act", "homes have no next act"),
+        homes=frozenset(ids),
     )
 
 
@@ -112,6 +117,8 @@ def _overdue(jobs: JobQuerySet, today: dt.date) -> Section:
         all_url=_list(due_to=today - dt.timedelta(days=1), sort="due"),
         total=found.count(),
         order=30,
+        says=says("next act is overdue", "next acts are overdue"),
+        part="overview",
     )
 
 
@@ -127,6 +134,8 @@ def _due_of(role: str, jobs: JobQuerySet, today: dt.date) -> Section:
         all_url=_list(role=role, due_to=today, sort="due"),
         total=found.count(),
         order=30,
+        says=says("next act of yours is due", "next acts of yours are due"),
+        part="overview",
     )
 
 
@@ -158,11 +167,14 @@ def _on_us(jobs: JobQuerySet, today: dt.date) -> Section:
         all_url=_list(waiting_on=US),
         total=sum(group["homes"] for group in found),
         order=60,
+        says=says("home waits on us", "homes wait on us"),
+        part="overview",
     )
 
 
 def _holds(user: User, today: dt.date) -> Section:
     found = Hold.objects.seen_by(user).standing(today).filter(review_on__lte=today)
+    ids = list(found.order_by().values_list("job", flat=True))
     first = found.select_related("job__site").prefetch_related("job__parties__person").order_by("review_on", "pk")[:MOST]
     return Section(
         name="holds",
@@ -185,8 +197,10 @@ def _holds(user: User, today: dt.date) -> Section:
         ],
         nothing="No hold is to be looked at today.",
         all_url=_list(held="review"),
-        total=found.count(),
+        total=len(ids),
         order=35,
+        says=says("hold is to be reviewed", "holds are to be reviewed"),
+        homes=frozenset(ids),
     )
 
 
@@ -202,6 +216,7 @@ def _of_a_crew(jobs: JobQuerySet, today: dt.date) -> Attention:
         all_url=_list(install_on=today),
         total=own.count(),
         order=10,
+        says=says("site is planned for your crew today", "sites are planned for your crew today"),
     )
     records = Section(
         name="records",
@@ -213,6 +228,7 @@ def _of_a_crew(jobs: JobQuerySet, today: dt.date) -> Attention:
         all_url=_list(role=CREW, due_to=today, sort="due"),
         total=due.count(),
         order=20,
+        says=says("home is to go back to", "homes are to go back to"),
     )
     return Attention((sites, records))
 

@@ -82,7 +82,7 @@ KINDS: dict[str, FactKind] = {
         "request to fit sent",
         own="core.record_requests",
         after=(k.CONTRACT_SIGNED,),
-        fields={"request": _text(), "utility": _text(), "route": OPTIONAL, "again": Field(bool, False)},
+        fields={"request": _text(), "utility": _text(), "route": OPTIONAL, "again": Field(bool, False), "service": OPTIONAL},
     ),
     k.REQUEST_ENDED: FactKind(
         "request ended", own="core.record_requests", after=(k.REQUEST_SENT,), fields={"request": _text(), "reason": _text()}
@@ -136,9 +136,10 @@ KINDS: dict[str, FactKind] = {
     ),
     k.EMERGENCY_OPENED: FactKind("emergency at the home", when=AT, own="core.end_emergency", fields={"what": _text()}),
     k.EMERGENCY_ENDED: FactKind("emergency over", when=AT, own="core.end_emergency", fields={"how": _text()}),
-    k.CALL_OFFERED: FactKind("call offered", own="core.book_calls", fields={"appointment": _text(), "on": _text(), "time": _text()}),
-    k.CALL_BOOKED: FactKind("call booked", own="core.book_calls", fields={"appointment": _text(), "on": _text(), "time": _text()}),
-    k.CALL_ENDED: FactKind("call given up", own="core.book_calls", fields={"appointment": _text(), "how": _text()}),
+    # Facts of calls are their appointments' own: a call is moved or given up, a voided record stays voided.
+    k.CALL_OFFERED: FactKind("call offered", fields={"appointment": _text(), "on": _text(), "time": _text()}),
+    k.CALL_BOOKED: FactKind("call booked", fields={"appointment": _text(), "on": _text(), "time": _text()}),
+    k.CALL_ENDED: FactKind("call given up", fields={"appointment": _text(), "how": _text()}),
     k.VERIFICATION: FactKind(
         "verification",
         when=AT,
@@ -146,7 +147,7 @@ KINDS: dict[str, FactKind] = {
         after=(k.COLLAR_FITTED,),
         fields={"result": _text(*CALL_RESULTS), "record": _text(), "reason": OPTIONAL},
     ),
-    k.VERIFICATION_VOIDED: FactKind("verification voided", own="core.void_verification", fields={"record": _text(), "reason": _text()}),
+    k.VERIFICATION_VOIDED: FactKind("verification voided", fields={"record": _text(), "reason": _text()}),
     k.CANCELLED: FactKind("contract cancelled", own="core.cancel_jobs", fields={"reason": _text()}),
 }
 
@@ -184,10 +185,32 @@ def of(job: Job) -> Facts:
 
 
 def known(rows: Iterable[Fact]) -> list[Known]:
+    rows = list(rows)
+    turns = _turns(rows)
     return [
-        Known(fact.kind, fact.day, fact.pk, fact.value, after=fact.after_on, at=fact.happened_at, recorded_on=fact.recorded_at.date())
+        Known(
+            fact.kind,
+            fact.day,
+            fact.pk,
+            fact.value,
+            after=fact.after_on,
+            at=fact.happened_at,
+            recorded_on=fact.recorded_at.date(),
+            turn=turns.get(fact.pk),
+        )
         for fact in rows
     ]
+
+
+def _turns(rows: Sequence[Fact]) -> dict[int, int]:
+    """Of each correction the key of the fact that its chain began with. No query where nothing was corrected."""
+    turns = {fact.pk: fact.replaces_id for fact in rows if fact.replaces_id is not None}
+    while turns:
+        before = dict(Fact.objects.filter(pk__in=turns.values(), replaces__isnull=False).values_list("pk", "replaces_id"))
+        if not before:
+            break
+        turns = {pk: before.get(first) or first for pk, first in turns.items()}
+    return turns
 
 
 def record(
@@ -257,6 +280,8 @@ def _check_value(kind: str, spec: FactKind, value: dict[str, Any]) -> None:
 def _check_when(spec: FactKind, when: When) -> None:
     if spec.when == AT and when.at is None:
         raise Refused(f"“{spec.words}” needs the time at which it was seen.", field="at")
+    if when.at is not None and when.at > clock.now():
+        raise Refused("That time has not come yet; record what was seen after it was seen.", field="time")
     if when.after and when.by and when.after >= when.by:
         raise Refused("The last day it was seen not fitted must come before the first day it was seen fitted.", field="after_on")
 

@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 from django import forms
 from django.core.exceptions import ValidationError
 
-from jobs.core import codes, money, phones, words
+from jobs.core import codes, money, phones, rules, words
 from jobs.core.refusals import Refused
 
 Read = TypeVar("Read")
@@ -143,6 +143,18 @@ class PhoneField(forms.Field):
         if isinstance(value, phones.Phone):
             return phones.shown(value.number, extension=value.extension)
         return phones.shown(value) if isinstance(value, str) and re.fullmatch(r"\+[0-9]{8,15}", value) else value
+
+
+class ZoneField(forms.ChoiceField):
+    """A time zone of the country, by the name people call it and its IANA name; gives the IANA name.
+
+    The office's own is chosen beforehand: most homes stand in it, and the first of the alphabet would put one entered in haste in the
+    Aleutians.
+    """
+
+    def __init__(self, **kwargs: Any) -> None:
+        named = [(zone, f"{words.zone_words(zone, lang='en')} ({zone})") for zone in sorted(words.HOME_ZONES)]
+        super().__init__(choices=named, initial=lambda: rules.text("office_zone"), **kwargs)
 
 
 class CodeField(forms.Field):

@@ -6,16 +6,17 @@ import datetime as dt
 from collections.abc import Sequence
 from typing import Any
 
-from jobs.core import clock, facts, lifecycle, rules, words
+from jobs.core import clock, facts, lifecycle, rules, walltime, words
 from jobs.core import kinds as k
 from jobs.core.actors import Actor
 from jobs.core.acts import act
-from jobs.core.dayone import normal_serial
+from jobs.core.dayone import normal_serial, refuse_if_held_elsewhere
 from jobs.core.facts import KINDS, Said, When
 from jobs.core.models import Fact, Hold, Job
 from jobs.core.models.holds import HoldKind, Stops
 from jobs.core.refusals import NotAllowed, Refused
 from jobs.core.states import S
+from jobs.core.waiting import open_emergency as open_emergency_of
 
 
 def write(job: Job, kind: str, *, when: When, said_by: Said, by: Actor, value: dict[str, Any] | None = None, note: str = "") -> Fact:
@@ -74,8 +75,11 @@ def record_medical_answer(job: Job, *, answer: str, said_by: str, on: dt.date, b
 @act(right="core.record_requests", on=Job)
 def record_removed(job: Job, *, by_on: dt.date, said_by: Said, by: Actor, after_on: dt.date | None = None, sign: str = "") -> Fact:
     """The collar is gone: the home has no backup, waits anew, and the passed verification no longer stands."""
-    if facts.of(job).fitted is None:
+    fitted = facts.of(job).fitted
+    if fitted is None:
         raise Refused("No fitted collar is on record here, so none can have been removed.", field="by_on")
+    if by_on < fitted.day:
+        raise Refused(f"The collar was fitted on {words.day(fitted.day)}; it was removed on or after that day.", field="by_on")
     return write(job, k.COLLAR_REMOVED, when=When(after=after_on, by=by_on), said_by=said_by, by=by, value={"sign": sign})
 
 
@@ -92,6 +96,8 @@ def open_emergency(job: Job, *, what: str, by: Actor) -> Fact:
 
 @act(right="core.end_emergency", on=Job)
 def end_emergency(job: Job, *, how: str, by: Actor) -> Fact:
+    if open_emergency_of(facts.of(job)) is None:
+        raise Refused("No emergency stands at this home; its end may just have been recorded.")
     return write(job, k.EMERGENCY_ENDED, when=When(at=clock.now()), said_by=Said("us", by.name), by=by, value={"how": how})
 
 
@@ -133,22 +139,28 @@ def correct(
         withdrawn=withdraw,
     )
     lifecycle.settle(fact.job, by=by, new=(new,))
+    if fact.kind in (k.COLLAR_REGISTERED, k.CANCELLED):
+        # Taken back, an older serial counts here again; meanwhile it may have gone to another home.
+        refuse_if_held_elsewhere(fact.job, facts.of(fact.job).serial)
     return new
 
 
 def _may_correct(fact: Fact, own: str, by: Actor) -> None:
     if not own:
-        raise Refused(f"“{KINDS[fact.kind].words}” is not changed afterwards; a correction is added to its record.")
+        raise Refused(
+            f"“{KINDS[fact.kind].words}” is not changed afterwards: a call is moved or given up on its own page, "
+            "and a correction is added to its record."
+        )
     if by.may("core.correct_any_fact"):
         return
     days = 0 if by.user and not by.may("core.see_jobs") else rules.number("own_correction_days")  # a crew: the same day
-    age = (clock.today_in(fact.job.site.zone) - fact.recorded_at.astimezone(clock.now().tzinfo).date()).days
+    zone = fact.job.site.zone  # both days by the clock at the home: in the evening there, UTC is a day ahead
+    age = (clock.today_in(zone) - fact.recorded_at.astimezone(walltime.zone_of(zone)).date()).days
     if not by.may(own):
         raise NotAllowed("Only those who record this kind of fact, or the operations manager, may correct it.")
     if age > days:
-        raise Refused(
-            f"This was recorded {words.count(age, 'day')} ago; after {words.count(days, 'day')} only the operations manager corrects it."
-        )
+        until = f"after {words.count(days, 'day')}" if days else "after the day itself"
+        raise Refused(f"This was recorded {words.count(age, 'day')} ago; {until} only the operations manager corrects it.")
 
 
 @act(right="core.hold", on=Job)

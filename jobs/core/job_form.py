@@ -5,10 +5,9 @@ from __future__ import annotations
 from django import forms
 
 from jobs.core.ctsignatures import Service
-from jobs.core.forms import DayField, OfficeForm, PhoneField
+from jobs.core.forms import DayField, OfficeForm, PhoneField, ZoneField
 from jobs.core.models import Crew
 from jobs.core.models.people import Language
-from jobs.core.words import HOME_ZONES
 
 
 class JobForm(OfficeForm):
@@ -21,9 +20,11 @@ class JobForm(OfficeForm):
     street = forms.CharField(label="Street", max_length=160)
     unit = forms.CharField(label="Unit", max_length=40, required=False)
     city = forms.CharField(label="City", max_length=80)
-    region = forms.RegexField(label="State", regex=r"^[A-Za-z]{2}$", error_messages={"invalid": "Two letters are wanted, such as CO."})
+    region = forms.RegexField(
+        label="State", max_length=2, regex=r"^[A-Za-z]{2}$", error_messages={"invalid": "Two letters are wanted, such as CO."}
+    )
     postal_code = forms.CharField(label="Postal code", max_length=10, required=False)
-    zone = forms.ChoiceField(label="Time zone of the home", choices=[(zone, zone) for zone in sorted(HOME_ZONES)])
+    zone = ZoneField(label="Time zone of the home")
     access_note = forms.CharField(label="Access: gate, dog", widget=forms.Textarea(attrs={"rows": 2}), required=False)
     contractor_number = forms.CharField(label="Our own job number", max_length=40, required=False)
     has_battery = forms.BooleanField(label="The home gets a battery", required=False, initial=True)

@@ -15,14 +15,13 @@ from django.views.decorators.http import require_safe
 
 from jobs.core import clock, people, rules
 from jobs.core.actors import actor
-from jobs.core.forms import DayField, OfficeForm, speak
+from jobs.core.forms import DayField, OfficeForm, ZoneField, speak
 from jobs.core.models import Crew, CrewMember, Rule, User
 from jobs.core.models.people import Language
 from jobs.core.refusals import Refused
 from jobs.core.rights import ROLES
 from jobs.core.views import answer
 from jobs.core.web import recorded, right
-from jobs.core.words import HOME_ZONES
 
 
 class SignInForm(AuthenticationForm):
@@ -81,7 +80,7 @@ class Password(auth_views.PasswordChangeView):
 class PersonForm(OfficeForm):
     name = forms.CharField(label="Name", max_length=120)
     roles = forms.MultipleChoiceField(label="Roles", choices=[(r, r) for r in ROLES], widget=forms.CheckboxSelectMultiple)
-    zone = forms.ChoiceField(label="Time zone", choices=[(zone, zone) for zone in sorted(HOME_ZONES)])
+    zone = ZoneField(label="Time zone")
     languages = forms.MultipleChoiceField(label="Languages", choices=Language.choices, widget=forms.CheckboxSelectMultiple, required=False)
     crew = forms.ModelChoiceField(label="Crew", queryset=Crew.objects.order_by("name"), required=False, empty_label="none")
 
@@ -103,7 +102,12 @@ def people_list(request: HttpRequest) -> HttpResponseBase:
     today = clock.office_today()
     memberships = Prefetch("crew_memberships", CrewMember.objects.on(today).select_related("crew"), to_attr="crews_today")
     users = User.objects.prefetch_related("groups", memberships).order_by("-is_active", "name")
-    return render(request, "core/people.html", {"people": users, "crews": Crew.objects.order_by("name")})
+    members: dict[str, list[str]] = {}
+    for user in users:
+        for membership in user.crews_today:
+            members.setdefault(membership.crew.name, []).append(user.name)
+    crews = [(name, members.get(name, [])) for name in Crew.objects.order_by("name").values_list("name", flat=True)]
+    return render(request, "core/people.html", {"people": users, "crews": crews})
 
 
 @right("core.run_office")
@@ -181,7 +185,7 @@ def rule_list(request: HttpRequest) -> HttpResponseBase:
     groups: dict[str, list[dict[str, object]]] = {}
     for name, kind in rules.RULES.items():
         held = newest.get(name)
-        line = {"name": name, "kind": kind, "value": held.value if held else kind.default, "row": held}
+        line = {"name": name, "kind": kind, "value": kind.shown(held.value if held else kind.default), "row": held}
         groups.setdefault(kind.group, []).append(line)
     return render(request, "core/rules.html", {"groups": groups})
 
@@ -192,13 +196,18 @@ def rule(request: HttpRequest, name: str) -> HttpResponseBase:
     if kind is None:
         return render(request, "404.html", {"sentence": f"There is no rule named {name}."}, status=404)
     form = RuleForm(request.POST or None, initial={"value": rules.value(name), "valid_from": clock.office_today()})
-    form.fields["value"].label = kind.words
-    form.fields["value"].required = not isinstance(kind.default, str)
+    field = form.fields["value"]
+    field.label, field.required, field.help_text = kind.words, not isinstance(kind.default, str), kind.bounds
+    if isinstance(kind.default, int):
+        field.widget.attrs["class"] = "w-short"
     if request.method == "POST" and form.is_valid():
         try:
             rules.set_rule(name, value=form.cleaned_data["value"], valid_from=form.cleaned_data["valid_from"], by=actor(request))
         except Refused as refusal:
             form.refuse(refusal)
         else:
-            return recorded(request, f"{kind.words}: {form.cleaned_data['value']}.", "rules")
-    return answer(request, "core/rule.html", form, kind=kind, past=Rule.objects.filter(name=name).order_by("-valid_from", "-pk"))
+            return recorded(request, f"{kind.words}: {kind.shown(form.cleaned_data['value'])}.", "rules")
+    past = Rule.objects.filter(name=name).order_by("-valid_from", "-pk")
+    held = past.filter(valid_from__lte=clock.office_today()).first()
+    lines = [(row, kind.shown(row.value)) for row in past]
+    return answer(request, "core/rule.html", form, kind=kind, now=kind.shown(rules.value(name)), held=held, past=lines)

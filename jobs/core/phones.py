@@ -62,3 +62,13 @@ def link(number: str, *, extension: str = "") -> str:
     found.extension = extension or None
     address: str = phonenumbers.format_number(found, PhoneNumberFormat.RFC3966)
     return address
+
+
+def in_words(text: str, *, region: str = "US") -> list[tuple[str, str]]:
+    """A text cut at the telephone numbers in it: pieces as they are written, each number with its tel: address, the rest with none."""
+    pieces: list[tuple[str, str]] = []
+    end = 0
+    for match in phonenumbers.PhoneNumberMatcher(text, region):
+        pieces += [(text[end : match.start], ""), (match.raw_string, phonenumbers.format_number(match.number, PhoneNumberFormat.RFC3966))]
+        end = match.end
+    return [piece for piece in (*pieces, (text[end:], "")) if piece[0]]

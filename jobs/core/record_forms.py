@@ -7,7 +7,7 @@ from typing import Any
 
 from django import forms
 
-from jobs.core import ctcheck, facts, kinds, walltime
+from jobs.core import clock, ctcheck, facts, kinds, walltime
 from jobs.core.ctsignatures import Service
 from jobs.core.dayone import Photo
 from jobs.core.forms import DayField, OfficeForm, WattsField
@@ -29,7 +29,13 @@ class RecordForm(OfficeForm):
 
 
 class DayForm(RecordForm):
+    """Begins with today at the home: what is done there is recorded the same day, most often."""
+
     on = DayField(label="Day at the home")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["on"].initial = clock.today_in(self.job.site.zone)
 
 
 class NotedDayForm(DayForm):
@@ -68,7 +74,7 @@ class StagedForm(DayForm):
 
 
 READINGS = ("off_before", "on", "off_after")
-READING_WORDS = {"off_before": "Off, before", "on": "Load on", "off_after": "Off, after"}
+READING_WORDS = {"off_before": "Before", "on": "During", "off_after": "After"}
 
 
 class CTCheckForm(DayForm):
@@ -81,10 +87,12 @@ class CTCheckForm(DayForm):
                 label=f"Known load on leg {leg.upper()}, W", min_value=1, help_text="1,000 W or more, on a 120 V outlet of this leg."
             )
             for reading in READINGS:
+                # With the step in it: a label is read alone, in the list of what to correct and by ear.
+                step = f"{READING_WORDS[reading]}, load on {leg.upper()}"
                 for seen in ("a", "b"):
-                    self.fields[f"{leg}_{reading}_{seen}"] = WattsField(label=f"{READING_WORDS[reading]}: leg {seen.upper()}, W")
-                self.fields[f"{leg}_{reading}_pv"] = WattsField(label=f"{READING_WORDS[reading]}: PV, W", required=False)
-                self.fields[f"{leg}_{reading}_battery"] = WattsField(label=f"{READING_WORDS[reading]}: battery, W", required=False)
+                    self.fields[f"{leg}_{reading}_{seen}"] = WattsField(label=f"{step}: leg {seen.upper()}, W")
+                self.fields[f"{leg}_{reading}_pv"] = WattsField(label=f"{step}: PV, W", required=False)
+                self.fields[f"{leg}_{reading}_battery"] = WattsField(label=f"{step}: battery, W", required=False)
 
     @property
     def steps(self) -> list[dict[str, Any]]:
@@ -213,7 +221,11 @@ class CorrectForm(OfficeForm):
     """Another day for a fact, or that it did not happen."""
 
     withdraw = forms.ChoiceField(
-        label="What is wrong", choices=[("", "The day is another"), ("yes", "It did not happen")], required=False, widget=forms.RadioSelect
+        label="What is wrong",
+        choices=[("no", "The day is another"), ("yes", "It did not happen")],
+        initial="no",
+        required=False,
+        widget=forms.RadioSelect,
     )
     after_on = DayField(label="Last day it was seen not so", required=False)
     on = DayField(label="The right day", required=False)

@@ -36,7 +36,7 @@ RECORDINGS: dict[str, Recording] = {
         DAY_ONE,
         f.CTCheckForm,
         dayone.record_ct_check,
-        ("ct_secondaries", "readings"),
+        ("readings", "ct_secondaries"),
         part="core/_ct_form.html",
         battery_only=True,
     ),

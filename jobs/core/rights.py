@@ -47,6 +47,7 @@ RIGHTS: dict[str, tuple[str, frozenset[str]]] = {
     "verify": ("Hold a verification call and record it", frozenset({_V})),
     "void_verification": ("Correct a verification record by addition", frozenset({_M})),
     "reveal_codes": ("Keep and see a gate code, each time with a purpose", frozenset({_M, _S, _V, _C})),
+    "reveal_any_code": ("See the gate code of any home at any time", frozenset({_M, _S})),
     "bill": ("Release invoices, record payments", frozenset({_F})),
     "run_office": ("People, rules and webhooks", frozenset({_M})),
 }

@@ -9,7 +9,7 @@ import datetime as dt
 import zoneinfo
 from dataclasses import dataclass
 
-from jobs.core import clock, phones
+from jobs.core import clock, money, phones
 from jobs.core.actors import Actor
 from jobs.core.acts import act
 from jobs.core.models import Rule
@@ -26,13 +26,26 @@ class RuleKind:
     source: str = "our own choice, no source"
     group: str = "Days"
 
+    def shown(self, value: str | int) -> str:
+        """The value with its unit: "30 days", "$20"; "none" for an empty word."""
+        if self.unit == "dollars":
+            return money.shown_whole(int(value) * 100)
+        return f"{value} {self.unit}".strip() or "none"
+
+    @property
+    def bounds(self) -> str:
+        """What may be typed: "In days, from 0 to 120."; nothing for words."""
+        if self.low is None:
+            return ""
+        return f"{f'In {self.unit}, from' if self.unit else 'From'} {self.low} to {self.high}."
+
 
 RULES: dict[str, RuleKind] = {
     "company_name": RuleKind("Name of the contractor", "Our company", group="Company"),
     "company_address": RuleKind("Address on papers", "", group="Company"),
     "company_phone": RuleKind("Telephone for homeowners", "", group="Company"),
     "company_email": RuleKind("E-mail for homeowners", "", group="Company"),
-    "company_licence": RuleKind("Licence number on papers", "", group="Company"),
+    "company_licence": RuleKind("License number on papers", "", group="Company"),
     "emergency_on_call": RuleKind("Licensed person on call, name and telephone", "", group="Company"),
     "payment_instructions": RuleKind("How to pay, printed on invoices", "", group="Company"),
     "office_zone": RuleKind("Zone of the office (IANA name)", "America/Denver", group="Company"),

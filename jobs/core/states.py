@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Any
 
@@ -54,17 +54,19 @@ class Known:
     after: dt.date | None = None
     at: dt.datetime | None = None
     recorded_on: dt.date | None = None
+    # What it counts as among those of its day: a correction keeps the turn of the fact that it corrected.
+    turn: int | None = None
 
     @property
     def place(self) -> tuple[dt.date, int]:
-        return (self.day, self.order)
+        return (self.day, self.order if self.turn is None else self.turn)
 
 
 class Facts:
     """The standing facts of one job, by day and then by order of recording."""
 
     def __init__(self, known: Iterable[Known]) -> None:
-        self.rows = tuple(sorted(known, key=lambda fact: fact.place))
+        self.rows = tuple(sorted(_by_the_clock(known), key=lambda fact: fact.place))
 
     def of(self, *kinds: str) -> list[Known]:
         return [fact for fact in self.rows if fact.kind in kinds]
@@ -100,16 +102,35 @@ class Facts:
         if fitted is None:
             return None
         voided = {fact.value.get("record") for fact in self.of(k.VERIFICATION_VOIDED)}
-        removals = [fact.day for fact in self.of(k.COLLAR_REMOVED)]
+        removals = [fact.place for fact in self.of(k.COLLAR_REMOVED)]
         passed = [
             fact
             for fact in self.of(k.VERIFICATION)
             if fact.value.get("result") == "passed"
             and fact.day >= fitted.day
-            and not any(day >= fact.day for day in removals if day <= fitted.day)
+            and not any(fact.place < place < fitted.place for place in removals)
             and fact.value.get("record") not in voided
         ]
         return passed[-1] if passed else None
+
+
+def _instant(fact: Known) -> tuple[dt.datetime, int]:
+    assert fact.at is not None, "only facts with an instant are put in order by it"
+    return (fact.at, fact.place[1])
+
+
+def _by_the_clock(known: Iterable[Known]) -> Iterable[Known]:
+    """Of one kind and day, those with an instant take their turns by it: a report of the morning entered late is not the newest."""
+    instants: dict[tuple[str, dt.date], list[Known]] = {}
+    for fact in known:
+        if fact.at is None:
+            yield fact
+        else:
+            instants.setdefault((fact.kind, fact.day), []).append(fact)
+    for same in instants.values():
+        turns = sorted(fact.place for fact in same)
+        in_order = sorted(same, key=_instant)
+        yield from (replace(fact, turn=turn) for fact, (_, turn) in zip(in_order, turns, strict=True))
 
 
 # A need gives the day on which it was met, or None. The words are what the page says when it is missing.

@@ -104,7 +104,7 @@ def reveal(request: HttpRequest, code: str) -> HttpResponseBase:
             shown = secrets.reveal_code(job, **form.given(), by=actor(request))
         except Refused as refusal:
             form.refuse(refusal)
-    return answer(request, "core/reveal.html", form, job=job, shown=shown)
+    return answer(request, "core/reveal.html", form, job=job, shown=shown, kept=secrets.is_kept(job, name="gate"))
 
 
 @right("core.see_jobs", "core.see_own_jobs")

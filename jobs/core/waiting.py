@@ -160,22 +160,47 @@ def _awaiting(case: _Case) -> Waiting:
     if fitted is not None and told is not None and told.value["serial"] != facts.serial:
         return case.us(told.day, "Clear the serial: the fitted collar is not the registered one", SCHEDULER, missing=_words(case.state))
 
-    sent, ended = facts.latest(k.REQUEST_SENT), facts.latest(k.REQUEST_ENDED)
-    if ended is not None and (sent is None or ended.place > sent.place):
-        return case.us(ended.day, "Send a new request to fit", SCHEDULER, missing=("a new request to fit",))
+    ended = [wait.ended for wait in _waits(facts) if wait.ended is not None]
+    if ended:
+        return case.us(max(fact.day for fact in ended), "Send a new request to fit", SCHEDULER, missing=("a new request to fit",))
     return _at_the_utility(case)
+
+
+@dataclass(frozen=True)
+class _Wait:
+    """The newest request of one meter: its first sending, and its end without fitting."""
+
+    begun: Known
+    ended: Known | None
+
+
+def _waits(facts: Facts) -> list[_Wait]:
+    """One for each meter that was asked for and is not fitted; of two meters one may lapse while the other's request is open."""
+    removed = facts.removed
+    newest: dict[str, list[Known]] = {}  # service: the sendings of its newest request
+    for sent in facts.of(k.REQUEST_SENT):
+        if removed is not None and sent.place < removed.place:
+            continue
+        own = newest.setdefault(str(sent.value.get("service", "")), [])
+        if own and (own[0].value.get("request") != sent.value.get("request") or _end_of(own, facts) is not None):
+            own.clear()
+        # Repeating an unanswered request never restarts the wait.
+        own.append(sent)
+    fitted = {fact.value.get("request") for fact in facts.of(k.COLLAR_FITTED)} - {None}
+    return [_Wait(own[0], _end_of(own, facts)) for own in newest.values() if own[0].value.get("request") not in fitted]
+
+
+def _end_of(sendings: list[Known], facts: Facts) -> Known | None:
+    request = sendings[0].value.get("request")
+    ends = [fact for fact in facts.of(k.REQUEST_ENDED) if fact.value.get("request") == request]
+    if request is None:
+        ends = [fact for fact in ends if fact.place > sendings[-1].place]
+    return ends[-1] if ends else None
 
 
 def _at_the_utility(case: _Case) -> Waiting:
     facts = case.facts
-    sendings = facts.of(k.REQUEST_SENT)
-    ended = facts.latest(k.REQUEST_ENDED)
-    current = [fact for fact in sendings if ended is None or fact.place > ended.place]
-    removed = facts.removed
-    if removed is not None:
-        current = [fact for fact in current if fact.place > removed.place]
-    # Repeating an unanswered request never restarts the wait.
-    since = (current or sendings)[0].day
+    since = min([wait.begun.day for wait in _waits(facts)] or [facts.of(k.REQUEST_SENT)[0].day])
 
     visit = facts.latest(k.VISIT)
     contact = facts.latest(k.CONTACT, k.REQUEST_SENT, k.VISIT)
@@ -194,9 +219,21 @@ def _at_the_utility(case: _Case) -> Waiting:
     return case.theirs(UTILITY, since, contact.day, act, days=case.limits.follow_up_days, due_on=due_on)
 
 
+def _void_untold(facts: Facts) -> Known | None:
+    """The voiding of a verification that nobody has telephoned the homeowner about: they believe that they have backup."""
+    voided = facts.latest(k.VERIFICATION_VOIDED)
+    if voided is None:
+        return None
+    told = [fact for fact in facts.of(k.HOMEOWNER_TOLD) if fact.value.get("how") == "telephone" and fact.place > voided.place]
+    return None if told else voided
+
+
 def _energized(case: _Case) -> Waiting:
     facts, state = case.facts, case.state
     since = state.since or case.opened_on
+    if (voided := _void_untold(facts)) is not None:
+        act = "Telephone the homeowner: the backup is not verified any more"
+        return case.us(voided.day, act, SCHEDULER, missing=("the homeowner, told by telephone",), due_on=voided.day)
     booked = facts.latest(k.CALL_BOOKED)
     offered = facts.latest(k.CALL_OFFERED)
     ended = facts.latest(k.CALL_ENDED, k.VERIFICATION)

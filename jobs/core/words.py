@@ -107,11 +107,20 @@ def bracket_short(after: date | None, by: date, *, today: date | None = None) ->
     _refuse_empty(after, by)
     if (by - after).days == 1:
         return _with_year(by, today=today, short=True)
-    if after.year != by.year:
-        return f"{_day_month(after, short=True)} {after.year} to {_day_month(by, short=True)} {by.year}"
-    if after.month == by.month:
-        return f"{after.day}{EN_DASH}{_with_year(by, today=today, short=True)}"
-    return f"{_day_month(after, short=True)} to {_with_year(by, today=today, short=True)}"
+    return _days_to(after, by, today=today)
+
+
+def days_short(first: date, last: date, *, today: date) -> str:
+    """Some days on end, for a table: "12\u201314 Dec", over a month's end "28 Oct to 3 Nov", a single one "Thu 12 Nov"."""
+    return day_short(first, today=today) if first == last else _days_to(first, last, today=today)
+
+
+def _days_to(first: date, last: date, *, today: date | None) -> str:
+    if first.year != last.year:
+        return f"{_day_month(first, short=True)} {first.year} to {_day_month(last, short=True)} {last.year}"
+    if first.month == last.month:
+        return f"{first.day}{EN_DASH}{_with_year(last, today=today, short=True)}"
+    return f"{_day_month(first, short=True)} to {_with_year(last, today=today, short=True)}"
 
 
 def parse_day(text: str) -> date:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from django.urls import reverse
 from django.utils.http import urlencode
 
 from jobs.core import clock, rules, words
-from jobs.core.attention import Attention, Figure, Row, Section
+from jobs.core.attention import Attention, Figure, Row, Section, says
 from jobs.core.models import User
 from jobs.notices.models import Message, MessageQuerySet, State
 from jobs.notices.shown import day_at
@@ -26,6 +27,7 @@ class _Group:
     note: str
     act: str
     order: int
+    says: Callable[[int], str]
 
 
 GROUPS = (
@@ -37,6 +39,7 @@ GROUPS = (
         "nobody has read them; telephone, or mend the address and send again",
         "Settle",
         20,
+        says("message failed", "messages failed"),
     ),
     _Group(
         "notices_unsure",
@@ -46,6 +49,7 @@ GROUPS = (
         "the program was stopped, or the mail server fell silent, just then",
         "Settle",
         21,
+        says("message may have been sent", "messages may have been sent"),
     ),
     _Group(
         "notices_nobody",
@@ -55,6 +59,7 @@ GROUPS = (
         "enter the person, then look again",
         "Look again",
         22,
+        says("message has nobody to be sent to", "messages have nobody to be sent to"),
     ),
     _Group(
         "notices_to_release",
@@ -64,6 +69,7 @@ GROUPS = (
         "nothing leaves before a person has read it",
         "Read and release",
         40,
+        says("message is to be released", "messages are to be released"),
     ),
 )
 
@@ -103,4 +109,5 @@ def _section(group: _Group, found: MessageQuerySet) -> Section:
         all_url=f"{reverse('notices')}?{urlencode({'state': group.state})}",
         total=found.count(),
         order=group.order,
+        says=group.says,
     )

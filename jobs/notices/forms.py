@@ -6,13 +6,13 @@ from jobs.core.forms import OfficeForm
 
 
 class WithdrawForm(OfficeForm):
-    reason = forms.CharField(label="Why it does not go", max_length=200, help_text="The booking was settled on the telephone.")
+    reason = forms.CharField(label="Why it does not go", max_length=200, help_text="Such as: the booking was settled on the telephone.")
 
 
 class ArrivedForm(OfficeForm):
-    how = forms.CharField(label="How you know that it arrived", max_length=160, help_text="They said so on the telephone.")
+    how = forms.CharField(label="How you know that it arrived", max_length=160, help_text="Such as: they said so on the telephone.")
 
 
 class ConsentForm(OfficeForm):
-    how = forms.CharField(label="How they told us", max_length=200, help_text="On the telephone, 18 Nov.")
+    how = forms.CharField(label="How they told us", max_length=200, help_text="Such as: on the telephone, 18 Nov.")
     words = forms.CharField(label="What they said", max_length=400, required=False)

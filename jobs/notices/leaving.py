@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from django.db import connection, transaction
 
 from jobs.core import clock, homefacts, rules, walltime
-from jobs.notices import consent, kinds
+from jobs.notices import consent, kinds, rendering
 from jobs.notices.models import Message, State
 from jobs.notices.outcome import GIVE_UP_AFTER, LEASE, Outcome, Result, pause_after
 from jobs.notices.quiet import next_open
@@ -27,7 +27,7 @@ _random = random.Random()
 
 @dataclass(frozen=True)
 class Stop:
-    """Why a released message does not leave now: for good (withdrawn or failed), or until an instant."""
+    """Why a released message does not leave now: for good (withdrawn or failed), until it is read anew, or until an instant."""
 
     state: State
     reason: str
@@ -52,9 +52,11 @@ def claim(pk: int) -> Message | None:
         if message is None:
             return None
         if stop := _stop(message, now):
+            if stop.state == State.OWED:
+                unfreeze(message)
             message.state, message.reason = stop.state, stop.reason
             message.due_at = stop.until or message.due_at
-            message.save(update_fields=["state", "reason", "due_at"])
+            message.save()
             return None
         message.state, message.reason = State.SENDING, ""
         message.attempts += 1
@@ -72,6 +74,8 @@ def _stop(message: Message, now: dt.datetime) -> Stop | None:
         return Stop(State.WITHDRAWN, "Its time was over before it could leave.")
     if overtaken := kind.still_due(message):
         return Stop(State.WITHDRAWN, overtaken)
+    if rendering.lacks_no_backup(message):
+        return Stop(State.OWED, "The backup of this home is not verified any more, and the text did not say so. Read it anew.")
     if consent.is_ended(message):
         # Not withdrawn: somebody must telephone, so it stands on Today.
         return Stop(State.FAILED, f"{message.to_name} asked for no more messages at this address. Telephone instead.")
@@ -82,6 +86,13 @@ def _stop(message: Message, now: dt.datetime) -> Stop | None:
         if opens > now:
             return Stop(State.RELEASED, "Held until quiet hours at the home are over.", until=opens)
     return None
+
+
+def unfreeze(message: Message) -> None:
+    """Take away, unsaved but for the files, what was frozen: the message waits for release, with a text made anew."""
+    message.attachments.all().delete()
+    message.state, message.due_at, message.released_at = State.OWED, None, None
+    message.subject = message.text = message.html = message.released_by_name = message.rule = ""
 
 
 def quiet_hours() -> walltime.QuietHours:

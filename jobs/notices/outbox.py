@@ -7,6 +7,7 @@ texts and files are made and frozen on the row: what leaves is what was read.
 from __future__ import annotations
 
 import datetime as dt
+import uuid
 from collections.abc import Sequence
 from typing import Any
 
@@ -19,7 +20,7 @@ from jobs.core.models import Job
 from jobs.core.refusals import OutOfSight, Refused
 from jobs.notices import kinds, rendering, waking
 from jobs.notices.kinds import NoticeKind, Owing, Recipient
-from jobs.notices.leaving import claim, due, record
+from jobs.notices.leaving import claim, due, record, unfreeze
 from jobs.notices.models import Message, MessageFile, State
 from jobs.notices.recipients import address_anew, recipients_of
 from jobs.notices.rendering import Rendered
@@ -172,7 +173,7 @@ def release(message: Message, *, by: Actor, seen: str = "") -> Message:
 @act(right="core.release_notices")
 def release_many(uids: Sequence[str], *, by: Actor, seen: dict[str, str] | None = None) -> list[Message]:
     """Release several messages, all or none. seen: the digest of each text as it was read, by uid."""
-    rows = Message.objects.filter(uid__in=uids)
+    rows = Message.objects.filter(uid__in=[uid for uid in uids if _is_uid(uid)])
     rows = rows if by.user is None else rows.seen_by(by.user)
     wanted = {str(message.uid): message for message in rows}
     if missing := [uid for uid in uids if uid not in wanted]:
@@ -191,14 +192,20 @@ def release_many(uids: Sequence[str], *, by: Actor, seen: dict[str, str] | None 
     return released
 
 
+def _is_uid(text: str) -> bool:
+    try:
+        uuid.UUID(text)
+    except ValueError:
+        return False
+    return True
+
+
 @act(right="core.release_notices", on=Message)
 def take_back(message: Message, *, by: Actor) -> Message:
     """Undo a release before the message leaves; it waits for release again, with a text made anew."""
     if message.state != State.RELEASED or message.attempts or message.due_at is None or message.due_at <= clock.now():
         raise Refused("It is too late to take this message back: it has left, is leaving, or is not released.")
-    message.attachments.all().delete()
-    message.state, message.due_at, message.released_at = State.OWED, None, None
-    message.subject = message.text = message.html = message.released_by_name = message.rule = ""
+    unfreeze(message)
     message.save()
     return message
 

@@ -61,6 +61,10 @@ class _UnknownName(str):
         raise Refused(f"The text names “{name}”, which this kind of message does not know. The template must be mended.")
 
 
+# How nobody on record is greeted. Such a message is shown to the office only; it leaves once somebody is named.
+_UNNAMED = {"en": "homeowner", "es": "propietario"}
+
+
 @cache
 def _engine() -> Engine:
     return Engine(dirs=[str(settings.BASE_DIR / "templates")], string_if_invalid=_UnknownName("?"))
@@ -93,7 +97,7 @@ def context_of(message: Message) -> dict[str, Any]:
         "company": {name.removeprefix("company_"): str(value) for name, value in rules.several(*COMPANY).items()},
         "job": message.job,
         "person": message.person,
-        "to_name": message.to_name,
+        "to_name": message.to_name or _UNNAMED[message.language],
         "site": message.job.site.line if message.job else "",
         "language": message.language,
         "notice": cautions.signal(cautions.Kind.NOTICE, message.language),
@@ -109,7 +113,8 @@ def context_of(message: Message) -> dict[str, Any]:
 def _cautions_of(message: Message) -> tuple[str, ...]:
     """Names of those that must stand in each text: the kind's own, and "no backup yet" in what goes to a home until it is verified."""
     kind, job = kinds.of(message.kind), message.job
-    if job is None or not kind.to_home or job.state in (S.BACKUP_VERIFIED, S.CANCELLED):
+    # A home whose contract was cancelled has no backup either, and may think that it has.
+    if job is None or not kind.to_home or job.state == S.BACKUP_VERIFIED:
         return kind.required
     return (NO_BACKUP, *(name for name in kind.required if name != NO_BACKUP))
 
@@ -117,6 +122,13 @@ def _cautions_of(message: Message) -> tuple[str, ...]:
 def required_of(message: Message) -> list[str]:
     """The sentences that must stand in each text, in the recipient's language."""
     return [cautions.of(name).text(message.language) for name in _cautions_of(message)]
+
+
+def lacks_no_backup(message: Message) -> bool:
+    """Whether the frozen text does not say that the home has no backup, and by now it must: it was verified as it was released."""
+    if NO_BACKUP not in _cautions_of(message):
+        return False
+    return _flat(cautions.of(NO_BACKUP).text(message.language)) not in _flat(message.text)
 
 
 def _refuse_missing(message: Message, *, text: str, html: str) -> None:

@@ -5,23 +5,24 @@ from __future__ import annotations
 import uuid
 from typing import Any, cast
 
-from django.core.paginator import Paginator
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, render
-from django.utils.http import content_disposition_header
 from django.views.decorators.http import require_safe
 
-from jobs.core import csvout, files
+from jobs.core import files, lists
 from jobs.core.models import User
 from jobs.core.refusals import Refused
-from jobs.core.web import right
+from jobs.core.web import download, right
 from jobs.notices import consent, exports, history, outbox
-from jobs.notices.filters import DEFAULT_SORT, SORTS, MessageFilter
+from jobs.notices.filters import MessageFilter
 from jobs.notices.models import Message, MessageQuerySet, State
 from jobs.notices.rendering import Rendered
 from jobs.notices.shown import instant
 
-A_PAGE = 50
+COLUMNS = (
+    ("Owed", "created", "m"), ("To", "to", ""), ("Message", "kind", ""), ("Home", "", ""), ("State", "", ""), ("Left", "sent", ""),
+    ("Next act", "", "act"),
+)  # fmt: skip
 # A mail's own page: it may bring its style along, and nothing else; no script, no picture from elsewhere, no form.
 MAIL_POLICY = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'; sandbox"
 
@@ -39,20 +40,14 @@ def seen_message(request: HttpRequest, uid: uuid.UUID) -> Message:
 @require_safe
 def notices(request: HttpRequest) -> HttpResponseBase:
     found = MessageFilter(request.GET or None, queryset=seen_by(request))
-    page = Paginator(found.qs, A_PAGE).get_page(request.GET.get("page"))
-    query = request.GET.copy()
-    query.pop("page", None)
-    sort = request.GET.get("sort", DEFAULT_SORT)
-    context = {
+    sheet = lists.sheet_of(request.GET, found.rows, sort=found.sort, columns=COLUMNS)
+    context = sheet | {
         "form": found.form,
         "heading": found.in_words,
-        "page": page,
-        "lines": [_line(message) for message in page],
-        "query": query.urlencode(),
-        "sort_words": SORTS.get(sort, SORTS[DEFAULT_SORT])[1],
+        "lines": [_line(message) for message in sheet["page"]],
         "to_release": seen_by(request).in_state(State.OWED).count() if request.user.has_perm("core.release_notices") else 0,
     }
-    return render(request, "notices/notices.html", context, status=422 if found.form.is_bound and not found.form.is_valid() else 200)
+    return render(request, "notices/notices.html", context, status=422 if found.refused else 200)
 
 
 ACTS = {
@@ -79,19 +74,9 @@ def _line(message: Message) -> dict[str, Any]:
 def export(request: HttpRequest, ending: str) -> HttpResponseBase:
     """What the list shows, as a file."""
     found = MessageFilter(request.GET or None, queryset=seen_by(request))
-    if found.form.is_bound and not found.form.is_valid():
-        raise Http404("There is no list of these words.")
-    rows = exports.lines(found.qs)
-    response: HttpResponseBase
-    if ending == "csv":
-        response = StreamingHttpResponse(csvout.write_csv(exports.HEADINGS, rows), content_type="text/csv; charset=utf-8")
-    elif ending == "xlsx":
-        book = csvout.write_xlsx(exports.HEADINGS, rows, title="Messages")
-        response = HttpResponse(book, content_type="application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")
-    else:
-        raise Http404("There are messages.csv and messages.xlsx.")
-    response.headers["Content-Disposition"] = f'attachment; filename="messages.{ending}"'
-    return response
+    if found.refused:
+        return lists.back_to_the_list(request, "notices")
+    return lists.table_file("messages", ending, exports.HEADINGS, exports.lines(found.rows))
 
 
 @right("core.see_notices")
@@ -176,7 +161,4 @@ def attachment(request: HttpRequest, uid: uuid.UUID, position: int) -> HttpRespo
     """A file that went with a message, as a download."""
     message = seen_message(request, uid)
     found = get_object_or_404(message.attachments.select_related("file"), position=position)
-    response = HttpResponse(files.read(found.file), content_type=found.content_type)
-    response.headers["Content-Disposition"] = content_disposition_header(True, found.name) or "attachment"
-    response.headers["X-Content-Type-Options"] = "nosniff"
-    return response
+    return download(files.read(found.file), found.name, found.content_type)

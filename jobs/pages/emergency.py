@@ -11,7 +11,7 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
-from jobs.core import codes, facts, homefacts, rules
+from jobs.core import codes, facts, homefacts, phones, rules
 from jobs.core.actors import actor
 from jobs.core.forms import OfficeForm
 from jobs.core.models import Fact, Job, Party
@@ -83,8 +83,9 @@ def emergency(request: HttpRequest) -> HttpResponseBase:
     return render(request, "pages/emergency.html", context, status=422 if form.errors else 200)
 
 
-def _numbers() -> dict[str, str]:
-    return {"on_call": rules.text("emergency_on_call")}
+def _numbers() -> dict[str, object]:
+    """The rule is a name and a number in one line; the number is to be pressed."""
+    return {"on_call": phones.in_words(rules.text("emergency_on_call"))}
 
 
 def _found(request: HttpRequest) -> dict[str, object]:

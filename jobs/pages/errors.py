@@ -19,6 +19,8 @@ from jobs.pages import frame
 
 log = logging.getLogger("office.fault")
 
+HOMEOWNERS = ("homeowner_call",)  # addresses that homeowners open from a message
+
 
 def refused(request: HttpRequest, exception: Exception) -> HttpResponse:
     """403: the sentence, and who may."""
@@ -35,6 +37,8 @@ def _who_may(request: HttpRequest) -> str:
 
 def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
     """404: what is not there, and for a job's mistyped code the likely ones."""
+    if request.resolver_match is not None and request.resolver_match.url_name in HOMEOWNERS:
+        return render(request, "404_home.html", {"lang": "en"}, status=404)
     code = _job_code(request)
     sentence = f"There is no job {codes.normal(code)}." if code else "There is nothing at this address."
     return render(request, "404.html", {"sentence": sentence, "near": near(request, code) if code else []}, status=404)

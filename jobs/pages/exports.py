@@ -5,18 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from jobs.core.exports import Export
-from jobs.core.refusals import Refused
 from jobs.pages import gather
 from jobs.pages.jobfilter import JobFilter, narrowed
 from jobs.pages.joblist import headings, table
 
 
 def _jobs(given: Mapping[str, str]) -> Iterable[Sequence[object]]:
-    narrowing, found, _ = narrowed(None, given)
-    if not narrowing.is_valid():
-        wrong = [f"{name}: {error}" for name, errors in narrowing.form.errors.items() for error in errors]
-        raise Refused(" ".join(wrong))
-    return table(found, user=None)
+    narrowing = narrowed(None, given)
+    narrowing.refuse_unread()
+    return table(narrowing.rows, user=None)
 
 
 EXPORTS = (Export("jobs", "Jobs", headings(None), _jobs, filters=(*JobFilter.base_filters, "sort")),)

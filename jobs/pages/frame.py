@@ -29,6 +29,8 @@ NOUNS = (
     ("People", "people"),
     ("Rules", "rules"),
 )
+# Addresses that belong under a noun though they do not begin with its own.
+UNDER = {"/hours/": "calls", "/facts/": "jobs", "/crews/": "people"}
 
 
 @dataclass(frozen=True)
@@ -105,7 +107,8 @@ def menu(request: HttpRequest) -> list[Entry]:
         return []
     open_to_them = [place for place in _places() if not place.rights or any(user.has_perm(right) for right in place.rights)]
     # The longest address that the page's begins with; "/" begins every one and counts for itself only.
-    fits = [place.url for place in open_to_them if request.path == place.url or (place.url != "/" and request.path.startswith(place.url))]
+    path = next((reverse(noun) for start, noun in UNDER.items() if request.path.startswith(start)), request.path)
+    fits = [place.url for place in open_to_them if path == place.url or (place.url != "/" and path.startswith(place.url))]
     current = max(fits, key=len, default="")
     return [Entry(place.words, place.url, place.url == current) for place in open_to_them]
 

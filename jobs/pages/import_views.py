@@ -18,11 +18,11 @@ from jobs.core import clock, importing, tasks, words
 from jobs.core.actors import actor, member
 from jobs.core.importing import Looked
 from jobs.core.models import ImportRun
+from jobs.core.paging import Paging
 from jobs.core.refusals import NotAllowed, Refused
 from jobs.core.sheets import errors_file, errors_workbook
 from jobs.core.web import recorded, right
 from jobs.pages.import_forms import ColumnsForm, FileForm
-from jobs.pages.paging import Paging
 
 RIGHTS = ("core.add_jobs", "core.bill")
 _MOST_SHOWN = 200  # errors on the page; the file holds all

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from django.urls import reverse
+from django.urls import resolve, reverse
 
 from jobs.appointments import readiness
 from jobs.appointments.models import Appointment
+from jobs.core import kinds as k
 from jobs.core.models import Job, User
 from jobs.core.recordings import RECORDINGS, Recording
-from jobs.core.states import S
+from jobs.core.states import Facts, S
 from jobs.core.waiting import Waiting
 from utilities.models import FitRequest, Service
 
@@ -24,10 +25,11 @@ class Button:
 
 @dataclass(frozen=True)
 class Buttons:
-    """`first`: what this state is about, the filled one foremost; `others`: all else the person may record."""
+    """`first`: what this state is about; `others`: all else the person may record. `filled`: the first does the sentence's next act."""
 
     first: tuple[Button, ...]
     others: tuple[Button, ...]
+    filled: bool = False
 
 
 @dataclass(frozen=True)
@@ -71,22 +73,84 @@ BEGINS_WITH = {
     "a medical answer not older": "medical-answer",
     "a report of the gateway": "gateway-report",
 }
+# How the next act, as waiting.py says it, is done: a recording, or the name of an address.
+NEXT_BEGINS_WITH = {
+    "Telephone the homeowner": "homeowner-told",
+    "Tell the homeowner": "homeowner-told",
+    "Put the temporary metering back": "ct-check",
+    "Repeat the CT check": "ct-check",
+    "Send an electrician to the consumption CTs": "ct-check",
+    "Record where the collar is": "collar-staged",
+    "Set the install day": "assign",
+    "Build the home": "installed",
+    "Learn which serial was fitted": "gateway-report",
+    "Clear the serial": "gateway-report",
+    "Send the request to fit": "request_sent",
+    "Send a new request to fit": "request_sent",
+    "Ask the utility": "request_answer",
+    "Book the verification call": "call_book",
+    "Hold the verification call": "call",
+    "Ask for an answer to the offered time": "call",
+}
+
+# Steps of day one that are done once their fact stands.
+DONE_WITH = {
+    "installed": k.INSTALLED,
+    "commissioned": k.COMMISSIONED,
+    "collar-registered": k.COLLAR_REGISTERED,
+    "collar-staged": k.COLLAR_STAGED,
+    "sheet-given": k.SHEET_GIVEN,
+}
 
 
 def buttons(
-    user: User, job: Job, state: S, services: Sequence[Service], requests: Sequence[FitRequest], call: Appointment | None
+    user: User,
+    job: Job,
+    state: S,
+    services: Sequence[Service],
+    requests: Sequence[FitRequest],
+    call: Appointment | None,
+    *,
+    waiting: Waiting,
+    known: Facts,
 ) -> Buttons:
     current = next((request for request in reversed(requests) if request.is_open), None)
+    wanted_now = [what for what in FOREMOST[state] if state != S.IN_BUILD or not _is_done(what, job, waiting, known)]
     first = [
         *_of_the_wait(user, job, state, services, current),
         *_of_the_call(user, job, state, call),
         *_of_the_plan(user, job, state, set_already=False),
-        *_recordings(user, job, FOREMOST[state]),
+        *_recordings(user, job, wanted_now),
     ]
     # What is wrong with a cancelled job is a correction; nothing else is recorded of it.
-    rest = [] if state == S.CANCELLED else [what for what in RECORDINGS if what not in FOREMOST[state]]
-    others = (*_rest_of_the_wait(user, current), *_of_the_plan(user, job, state, set_already=True), *_recordings(user, job, rest))
-    return Buttons(tuple(first), others)
+    rest = [] if state == S.CANCELLED else [what for what in RECORDINGS if what not in wanted_now]
+    others = [*_rest_of_the_wait(user, current), *_of_the_plan(user, job, state, set_already=True), *_recordings(user, job, rest)]
+    following = _next(job, waiting, [*first, *others])
+    if following is not None:
+        first = [following, *(button for button in first if button != following)]
+        others = [button for button in others if button != following]
+    return Buttons(tuple(first), tuple(others), filled=following is not None)
+
+
+def _is_done(what: str, job: Job, waiting: Waiting, known: Facts) -> bool:
+    if what == "assign":
+        return job.install_on is not None and job.crew_id is not None
+    if what == "ct-check":
+        return bool(known.of(k.CT_CHECK)) and not any(RECORDED_BY.get(words) == what for words in waiting.missing)
+    return bool(known.of(DONE_WITH[what]))
+
+
+def _next(job: Job, waiting: Waiting, offered: Sequence[Button]) -> Button | None:
+    """Of what is offered, the button that does the next act of the page's sentence; none where a person does it without the tool."""
+    what = next((what for start, what in NEXT_BEGINS_WITH.items() if waiting.next_act.startswith(start)), "")
+    if waiting.next_act == "Complete the day-one record" and waiting.missing:
+        what = RECORDED_BY.get(waiting.missing[0], "")
+    if not what:
+        return None
+    if what in RECORDINGS:
+        url = reverse("record", kwargs={"code": job.code, "what": what})
+        return next((button for button in offered if button.url == url), None)
+    return next((button for button in offered if resolve(button.url).url_name == what), None)
 
 
 def _recordings(user: User, job: Job, whats: Sequence[str]) -> Iterator[Button]:

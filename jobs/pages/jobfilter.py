@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import django_filters
-from django.db.models import F, OuterRef, Q, Subquery
-from django.http import QueryDict
+from django.db.models import OuterRef, Q, Subquery
 
 from jobs.core import clock, words
-from jobs.core.forms import DayField, OfficeForm
+from jobs.core.forms import OfficeForm
+from jobs.core.lists import DayFilter, ListFilter, Sort, as_query, between, empty_last, sorts
 from jobs.core.models import Crew, Hold, Job, Party, User
 from jobs.core.models.job import STATE_CHOICES, JobQuerySet
 from jobs.core.models.people import PartyRole
@@ -27,11 +26,23 @@ NOT_IN_THE_FORM = ("act", "held", "install_on")  # what links from Today narrow 
 WAITING_ON = [(US, "us"), (UTILITY, "the utility"), (HOMEOWNER, "the homeowner")]
 
 
-class DayFilter(django_filters.Filter):  # type: ignore[misc]  # the library has no types
-    field_class = DayField
+SORTS = sorts(
+    Sort("since", "Since, oldest first", ("waiting_since", "code")),
+    Sort("-since", "Since, newest first", ("-waiting_since", "code")),
+    Sort("due", "Due, earliest first", (empty_last("next_due_on"), "code")),
+    Sort("-due", "Due, latest first", (empty_last("-next_due_on"), "code")),
+    Sort("job", "Job, by code", ("code",)),
+    Sort("-job", "Job, by code backward", ("-code",)),
+    Sort("street", "Street, by name", ("site__street", "code")),
+    Sort("-street", "Street, by name backward", ("-site__street", "code")),
+    Sort("person", "Person, by name", (empty_last("owner_name"), "code")),
+    Sort("-person", "Person, by name backward", (empty_last("-owner_name"), "code")),
+)
 
 
-class JobFilter(django_filters.FilterSet):  # type: ignore[misc]
+class JobFilter(ListFilter):
+    sorts = SORTS
+
     state = django_filters.ChoiceFilter(label="State", choices=[(OPEN, "all open"), *STATE_CHOICES], method="by_state", empty_label="any")
     utility = django_filters.ModelChoiceFilter(
         label="Utility", queryset=Utility.objects.order_by("name"), to_field_name="uid", method="by_utility", empty_label="any"
@@ -77,61 +88,19 @@ class JobFilter(django_filters.FilterSet):  # type: ignore[misc]
             standing = standing.filter(review_on__lte=clock.office_today())
         return jobs.filter(pk__in=standing.values("job"))
 
-
-@dataclass(frozen=True)
-class Sort:
-    """One way to sort, said in words in its column's head."""
-
-    key: str
-    words: str
-    by: tuple[str, ...]
+    def sortable(self, rows: JobQuerySet) -> JobQuerySet:
+        if self.sort.column != "person":
+            return rows
+        owner = Party.objects.filter(job=OuterRef("pk"), role=PartyRole.OWNER, to_on__isnull=True).order_by("pk")
+        return rows.annotate(owner_name=Subquery(owner.values("person__name")[:1]))
 
 
-SORTS = {
-    sort.key: sort
-    for sort in (
-        Sort("since", "Since, oldest first", ("waiting_since", "code")),
-        Sort("-since", "Since, newest first", ("-waiting_since", "code")),
-        Sort("due", "Due, earliest first", ("next_due_on", "code")),
-        Sort("-due", "Due, latest first", ("-next_due_on", "code")),
-        Sort("job", "Job, by code", ("code",)),
-        Sort("-job", "Job, by code backward", ("-code",)),
-        Sort("street", "Street, by name", ("site__street", "code")),
-        Sort("-street", "Street, by name backward", ("-site__street", "code")),
-        Sort("person", "Person, by name", ("owner_name", "code")),
-        Sort("-person", "Person, by name backward", ("-owner_name", "code")),
-    )
-}
-FIRST_SORT = "since"
-
-
-def narrowed(user: User | None, given: Mapping[str, Any]) -> tuple[JobFilter, JobQuerySet, Sort]:
-    """The filter, the jobs it leaves (none where it cannot be read) in their order, and that order. user None: a command's."""
-    jobs = Job.objects.all() if user is None else Job.objects.seen_by(user)
-    data = given if isinstance(given, QueryDict) else _as_query(given)
-    narrowing = JobFilter(data, queryset=jobs)
+def narrowed(user: User | None, given: Mapping[str, Any]) -> JobFilter:
+    """Of the jobs that the person sees; user None: a command's."""
+    narrowing = JobFilter(as_query(given), queryset=Job.objects.all() if user is None else Job.objects.seen_by(user))
     if user is not None:
         _leave_out(narrowing, user)
-    found: JobQuerySet = narrowing.qs if narrowing.is_valid() else jobs.none()
-    sort = SORTS.get(str(data.get("sort", FIRST_SORT)), SORTS[FIRST_SORT])
-    if "owner_name" in sort.by[0]:
-        owner = Party.objects.filter(job=OuterRef("pk"), role=PartyRole.OWNER, to_on__isnull=True).order_by("pk")
-        found = found.annotate(owner_name=Subquery(owner.values("person__name")[:1]))
-    return narrowing, found.order_by(*(_empty_last(name) for name in sort.by)), sort
-
-
-def _empty_last(name: str) -> Any:
-    """Jobs with nothing in the column come last; where every job has it, the plain name leaves the index usable."""
-    if name.removeprefix("-") not in {"next_due_on", "owner_name"}:
-        return name
-    field = F(name.removeprefix("-"))
-    return field.desc(nulls_last=True) if name.startswith("-") else field.asc(nulls_last=True)
-
-
-def _as_query(given: Mapping[str, Any]) -> QueryDict:
-    data = QueryDict(mutable=True)
-    data.update({name: str(value) for name, value in given.items()})
-    return data
+    return narrowing
 
 
 def _leave_out(narrowing: JobFilter, user: User) -> None:
@@ -144,9 +113,9 @@ def _leave_out(narrowing: JobFilter, user: User) -> None:
 
 def in_words(narrowing: JobFilter, *, today: dt.date) -> str:
     """The list's heading: "Jobs awaiting utility at Ottermere Municipal Light, waiting on us, since 3 June 2026 or later"."""
-    if not narrowing.is_valid():
+    if narrowing.refused:
         return "Jobs"
-    given = narrowing.form.cleaned_data
+    given = narrowing.told
     state = given.get("state") or ""
     said = [{"": "Jobs", OPEN: "Open jobs"}.get(state) or f"Jobs {_in_state(state)}"]
     if utility := given.get("utility"):
@@ -159,7 +128,7 @@ def in_words(narrowing: JobFilter, *, today: dt.date) -> str:
         said.append(f"next act by the {role}")
     if act := given.get("act"):
         said.append("without a next act" if act == NO_ACT else f"next “{act}”")
-    if since := _days(given.get("since_from"), given.get("since_to")):
+    if since := between(given.get("since_from"), given.get("since_to")):
         said.append(f"since {since}")
     if due := given.get("due_to"):
         said.append("due today or earlier" if due == today else f"due by {words.day(due)}")
@@ -175,11 +144,3 @@ def in_words(narrowing: JobFilter, *, today: dt.date) -> str:
 def _in_state(state: str) -> str:
     name = S(state).words
     return name if state == S.AWAITING_UTILITY or state == S.CANCELLED else f"in state {name}" if state != S.IN_BUILD else name
-
-
-def _days(first: dt.date | None, last: dt.date | None) -> str:
-    if first and last:
-        return f"{words.day(first)} to {words.day(last)}"
-    if first:
-        return f"{words.day(first)} or later"
-    return f"{words.day(last)} or earlier" if last else ""

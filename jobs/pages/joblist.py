@@ -9,13 +9,12 @@ from decimal import Decimal
 from itertools import islice
 
 from django.db.models import Sum
-from django.http import HttpRequest, HttpResponse, HttpResponseBase, HttpResponseRedirect, QueryDict, StreamingHttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseBase, QueryDict
 from django.shortcuts import render
-from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from billing.models import InvoiceState, Milestone, MilestoneQuerySet
-from jobs.core import clock, csvout, money
+from jobs.core import clock, lists, money
 from jobs.core.actors import actor
 from jobs.core.attention import late
 from jobs.core.models import Job, User
@@ -23,8 +22,7 @@ from jobs.core.models.job import JobQuerySet
 from jobs.core.web import right
 from jobs.core.words import day_short
 from jobs.pages import outlook
-from jobs.pages.jobfilter import NOT_IN_THE_FORM, OPEN, Sort, in_words, narrowed
-from jobs.pages.paging import Paging
+from jobs.pages.jobfilter import NOT_IN_THE_FORM, OPEN, in_words, narrowed
 from utilities.forecasts import Shown
 from utilities.models import Service
 
@@ -44,20 +42,11 @@ class Line:
     unbilled_minor: int | None  # None where the person may not see amounts, or the job has no plan
     late: str
     half: str
+    half_if: str  # "if asked by Wed 25 Nov", of a home whose collar is not asked for yet
 
     @property
     def waits_on(self) -> str:
         return WAITS_ON.get(self.job.waiting_on, self.job.waiting_on)
-
-
-@dataclass(frozen=True)
-class Head:
-    """A column's head; a sorted one says in words how."""
-
-    words: str
-    url: str = ""
-    sort: str = ""  # ascending, descending
-    kind: str = ""  # num
 
 
 @right("core.see_jobs", "core.see_own_jobs")
@@ -65,56 +54,34 @@ class Head:
 def jobs(request: HttpRequest) -> HttpResponse:
     user = _user(request)
     today = clock.office_today()
-    narrowing, found, sort = narrowed(user, _given(request))
-    paging = Paging(_with_parts(found))
-    page = paging.get_page(request.GET.get("page"))
-    shown = lines(page.object_list, user=user, today=today)
+    given = _given(request)
+    narrowing = narrowed(user, given)
+    sheet = lists.sheet_of(given, _with_parts(narrowing.rows), sort=narrowing.sort, columns=_columns(user), keep=NOT_IN_THE_FORM)
+    shown = lines(sheet["page"].object_list, user=user, today=today)
     sees_money = user.has_perm("core.see_money")
-    totals_wanted = sees_money and (not paging.many or any(request.GET.get(name) for name in ("state", "utility", "since_from")))
-    context = {
+    totals_wanted = sees_money and lists.totals_told(sheet["page"], request.GET, "state", "utility", "since_from")
+    context = sheet | {
         "fields": [narrowing.form[name] for name in narrowing.form.fields if name not in NOT_IN_THE_FORM],
-        "kept": [(name, request.GET[name]) for name in (*NOT_IN_THE_FORM, "sort") if request.GET.get(name)],
         "title": in_words(narrowing, today=today),
-        "paging": paging,
-        "page": page,
         "lines": shown,
-        "heads": _heads(request, sort, user),
-        "query": _query(request, "page"),
         "sees_money": sees_money,
         "label_span": 8 if user.has_perm("core.see_utilities") else 6,  # columns between the margin and the amounts
         "sees_utilities": user.has_perm("core.see_utilities"),
         "page_total_minor": sum(line.unbilled_minor or 0 for line in shown) if sees_money else None,
-        "total_minor": unbilled_of(found) if totals_wanted else None,
+        "total_minor": unbilled_of(narrowing.rows) if totals_wanted else None,
     }
-    return render(request, "pages/jobs.html", context, status=200 if narrowing.is_valid() else 422)
+    return render(request, "pages/jobs.html", context, status=422 if narrowing.refused else 200)
 
 
 @right("core.see_jobs", "core.see_own_jobs")
 @require_safe
-def jobs_csv(request: HttpRequest) -> HttpResponseBase:
+def export(request: HttpRequest, ending: str) -> HttpResponseBase:
+    """What the list shows, as a file."""
     user = _user(request)
-    narrowing, found, _ = narrowed(user, _given(request))
-    if not narrowing.is_valid():
-        return _back_to_the_list(request)
-    told = csvout.write_csv(headings(user), table(found, user=user))
-    return _as_file(StreamingHttpResponse(_marked(told), content_type="text/csv; charset=utf-8"), "jobs.csv")
-
-
-@right("core.see_jobs", "core.see_own_jobs")
-@require_safe
-def jobs_xlsx(request: HttpRequest) -> HttpResponseBase:
-    user = _user(request)
-    narrowing, found, _ = narrowed(user, _given(request))
-    if not narrowing.is_valid():
-        return _back_to_the_list(request)
-    book = csvout.write_xlsx(headings(user), table(found, user=user), title="Jobs")
-    kind = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-    return _as_file(HttpResponse(book, content_type=kind), "jobs.xlsx")
-
-
-def _back_to_the_list(request: HttpRequest) -> HttpResponseBase:
-    """The list says what is wrong with the filter; a file could not."""
-    return HttpResponseRedirect(f"{reverse('jobs')}?{request.GET.urlencode()}")
+    narrowing = narrowed(user, _given(request))
+    if narrowing.refused:
+        return lists.back_to_the_list(request, "jobs")
+    return lists.table_file("jobs", ending, headings(user), table(narrowing.rows, user=user))
 
 
 def _user(request: HttpRequest) -> User:
@@ -123,49 +90,18 @@ def _user(request: HttpRequest) -> User:
     return user
 
 
-def _marked(told: Iterable[str]) -> Iterator[str]:
-    yield "\ufeff"  # tells a spreadsheet that the file is UTF-8
-    yield from told
-
-
-def _as_file(response: HttpResponseBase, name: str) -> HttpResponseBase:
-    response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
-    return response
-
-
 def _given(request: HttpRequest) -> QueryDict:
     """The filter of the address; without any the open jobs, for the finished ones would stand before all that wait."""
     return request.GET or QueryDict(f"state={OPEN}")
 
 
-def _query(request: HttpRequest, *without: str) -> str:
-    data = _given(request).copy()
-    for name in without:
-        data.pop(name, None)
-    return data.urlencode()
-
-
-def _heads(request: HttpRequest, sort: Sort, user: User) -> list[Head]:
-    columns = [("Job", "job", ""), ("Person", "person", ""), ("Street", "street", "")]
+def _columns(user: User) -> list[lists.Column]:
+    columns = [("Job", "job", "m"), ("Person", "person", ""), ("Street", "street", "")]
     columns += [("Utility", "", "")] if user.has_perm("core.see_utilities") else []
     columns += [("State", "", ""), ("Waiting on", "", ""), ("Since", "since", ""), ("Days", "", "num")]
     columns += [("Half by", "", "")] if user.has_perm("core.see_utilities") else []
     columns += [("Not invoiced", "", "num")] if user.has_perm("core.see_money") else []
-    columns += [("Due", "due", ""), ("Next act", "", "act")]
-    return [_head(request, words, key, kind, sort) for words, key, kind in columns]
-
-
-def _head(request: HttpRequest, words: str, key: str, kind: str, sort: Sort) -> Head:
-    if not key:
-        return Head(words, kind=kind)
-    up = sort.key == key
-    data = _given(request).copy()
-    data.pop("page", None)
-    data["sort"] = f"-{key}" if up else key
-    url = f"?{data.urlencode()}"
-    if sort.key.removeprefix("-") != key:
-        return Head(words, url, kind=kind)
-    return Head(sort.words, url, "ascending" if up else "descending", kind)
+    return [*columns, ("Due", "due", ""), ("Next act", "", "act")]
 
 
 # Rows
@@ -182,7 +118,7 @@ def lines(jobs: Iterable[Job], *, user: User | None, today: dt.date) -> list[Lin
     sees_utilities = user is None or user.has_perm("core.see_utilities")
     names = _utilities(ids) if sees_utilities else {}
     outlooks = outlook.outlooks(ids) if sees_utilities else {}
-    unbilled = _unbilled(ids) if user is None or user.has_perm("core.see_money") else {}
+    unbilled = unbilled_by_job(ids) if user is None or user.has_perm("core.see_money") else {}
     return [_line(job, names.get(job.pk, ""), outlooks.get(job.pk), unbilled.get(job.pk), today) for job in rows]
 
 
@@ -197,7 +133,8 @@ def _line(job: Job, utility: str, likely: Shown | None, unbilled: int | None, to
         outlook=likely,
         unbilled_minor=unbilled,
         late=late(job.next_due_on, today) if job.next_due_on else "",
-        half=f"{half}, if asked by {day_short(likely.filed_on, today=today)}" if likely and not likely.asked else half,
+        half=half,
+        half_if=f"if asked by {day_short(likely.filed_on, today=today)}" if likely and not likely.asked else "",
     )
 
 
@@ -214,7 +151,7 @@ def not_invoiced() -> MilestoneQuerySet:
     return Milestone.objects.ours().exclude(invoice__state=InvoiceState.RELEASED).order_by()
 
 
-def _unbilled(ids: Sequence[int]) -> dict[int, int]:
+def unbilled_by_job(ids: Sequence[int]) -> dict[int, int]:
     """By job; a job with a plan of which all is invoiced has nothing left, one without a plan is not among them."""
     left = dict(not_invoiced().filter(job__in=ids).values("job").annotate(total=Sum("amount_minor")).values_list("job", "total"))
     planned = Milestone.objects.filter(job__in=ids).order_by().values_list("job", flat=True).distinct()

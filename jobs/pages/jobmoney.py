@@ -10,6 +10,7 @@ from django.urls import reverse
 from billing.models import Invoice, Milestone
 from jobs.core import money, words
 from jobs.core.models import Contract, Job
+from jobs.core.states import S
 
 
 @dataclass(frozen=True)
@@ -50,7 +51,7 @@ class Owed:
 
 def owed(job: Job, contract: Contract | None, *, today: dt.date) -> Owed:
     """Three queries, however many milestones."""
-    milestones = list(Milestone.objects.with_left().filter(job=job).select_related("payer").order_by("position"))
+    milestones = list(Milestone.objects.with_left().filter(job=job).select_related("payer", "job").order_by("position"))
     invoices = {invoice.milestone_id: invoice for invoice in Invoice.objects.with_left().filter(job=job)}
     lines = tuple(_line(milestone, invoices.get(milestone.pk), today) for milestone in milestones)
     return Owed(contract.amount_minor if contract else None, lines)
@@ -75,7 +76,7 @@ def _said(milestone: Milestone, invoice: Invoice | None, today: dt.date) -> tupl
         return ", ".join(part for part in (f"invoice {invoice.number}", due, _paid(invoice.left_minor)) if part), url, invoice.left_minor
     if milestone.earned_on:
         return f"earned {words.day_short(milestone.earned_on, today=today)}, not invoiced", "", 0
-    return "not earned yet", "", 0
+    return ("not earned; the contract is cancelled" if milestone.job.state == S.CANCELLED else "not earned yet"), "", 0
 
 
 def _paid(left_minor: int) -> str:

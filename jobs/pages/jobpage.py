@@ -11,6 +11,7 @@ from django.db.models import Prefetch
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils.html import format_html
 from django.views.decorators.http import require_safe
 
 from jobs.appointments import readiness
@@ -18,7 +19,7 @@ from jobs.appointments.models import TAKING, Appointment
 from jobs.core import clock, codes, facts, lifecycle, phones, words
 from jobs.core import kinds as k
 from jobs.core.actors import actor
-from jobs.core.models import Contract, Document, Fact, Hold, Job, Party, Secret, User
+from jobs.core.models import Contract, Document, Fact, Hold, Job, Party, Person, Secret, User
 from jobs.core.models.people import PartyRole
 from jobs.core.rights import CREW, VERIFIER
 from jobs.core.states import Facts, JobState, S, state_of
@@ -178,7 +179,9 @@ def _shown(request: HttpRequest, home: Home) -> HttpResponse:
         call=home.open_call,
         owed=home.owed,
     )
-    buttons = jobacts.buttons(home.user, job, home.state.state, home.services, home.requests, home.open_call)
+    buttons = jobacts.buttons(
+        home.user, job, home.state.state, home.services, home.requests, home.open_call, waiting=home.waiting, known=home.known
+    )
     context = {
         "job": job,
         "home": home,
@@ -188,6 +191,7 @@ def _shown(request: HttpRequest, home: Home) -> HttpResponse:
         "margin": _margin(home),
         "first_acts": buttons.first,
         "other_acts": buttons.others,
+        "filled": buttons.filled,
         "ledger": told,
         "emergency": open_emergency(home.known),
         "wanted": jobacts.wanted(home.user, job, home.waiting, _before_the_call(home)),
@@ -235,6 +239,7 @@ def _told(home: Home) -> waitwords.Told:
         outlook=home.outlook,
         next_person=home.next_person,
         fitted=home.newest(k.COLLAR_FITTED),
+        removed=home.newest(k.COLLAR_REMOVED),
         verified_by=(verified.said_by_name or verified.recorded_by_name) if verified else "",
         cancelled=home.newest(k.CANCELLED),
         left_minor_words=home.owed.in_words if home.owed else "",
@@ -277,7 +282,7 @@ def _cells(home: Home) -> list[tuple[str, ...]]:
         ("Meter, form", meters or "not known", service.meter_form if service else ""),
         ("Collar", home.known.serial or "none registered"),
         ("Person at home", person.name if person else "not entered"),
-        ("Telephone", phones.shown(person.phone, extension=person.phone_ext) if person and person.phone else "not known"),
+        ("Telephone", _telephone(person) if person and person.phone else "not known"),
         ("Language", person.get_language_display() if person else "", "by relay service" if person and person.needs_relay else ""),
         ("Crew", job.crew.name if job.crew else "none yet"),
         ("Looked after by", job.looked_after_by.name if job.looked_after_by else "nobody yet"),
@@ -287,6 +292,12 @@ def _cells(home: Home) -> list[tuple[str, ...]]:
     else:
         cells.append(("Our number", job.contractor_number or "none"))
     return cells
+
+
+def _telephone(person: Person) -> str:
+    """In one piece; its extension may stand on the next line."""
+    extension = f" ext. {person.phone_ext}" if person.phone_ext else ""
+    return format_html('<span class="whole">{}</span>{}', phones.shown(person.phone), extension)
 
 
 def _medical(home: Home) -> tuple[str, ...]:

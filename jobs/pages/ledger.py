@@ -26,7 +26,7 @@ class Evidence:
 
 @dataclass(frozen=True)
 class Entry:
-    """One row. `struck` rows were corrected by the row below them; `anchor` is what their "corrected" link leads to."""
+    """One row. `struck` rows were corrected or voided by a row below them; `anchor` is what their "corrected" link leads to."""
 
     anchor: str
     day: str
@@ -35,8 +35,9 @@ class Entry:
     said_by: str
     evidence: tuple[Evidence, ...]
     no_photo: bool
-    recorded: str
-    struck: bool = False
+    recorded: str  # the day
+    recorded_by: str
+    struck: str = ""  # corrected, voided
     corrected_on: str = ""
     corrected_by: str = ""  # the anchor of the correction
     correction: str = ""  # why it was corrected, on the correcting row
@@ -53,13 +54,16 @@ class Ledger:
 
     @property
     def older_count(self) -> int:
-        return sum(not entry.struck for entry in self.older)
+        return sum(entry.struck != "corrected" for entry in self.older)
 
 
 def ledger(facts: Sequence[Fact], *, zone: str, today: dt.date, may_correct: bool) -> Ledger:
     """`facts`: all that this person may see of the job, corrected ones too, with their evidence fetched."""
     chains = _chains(facts)
-    entries = [[_entry(fact, chain, zone=zone, today=today, may_correct=may_correct) for fact in chain] for chain in chains]
+    voided = _voided(chains)
+    entries = [
+        [_entry(fact, chain, voided.get(fact.pk), zone=zone, today=today, may_correct=may_correct) for fact in chain] for chain in chains
+    ]
     older, recent = entries[:-RECENT], entries[-RECENT:]
     days = [chain[-1].day for chain in chains[:-RECENT]]
     return Ledger(
@@ -85,12 +89,22 @@ def _chains(facts: Sequence[Fact]) -> list[list[Fact]]:
     return sorted(chains, key=lambda chain: (chain[-1].day, chain[-1].pk))
 
 
-def _entry(fact: Fact, chain: Sequence[Fact], *, zone: str, today: dt.date, may_correct: bool) -> Entry:
+def _voided(chains: Sequence[Sequence[Fact]]) -> dict[int, Fact]:
+    """The voiding of each verification that was voided: both name its record."""
+    standing = [chain[-1] for chain in chains if not chain[-1].withdrawn]
+    voidings = {fact.value.get("record"): fact for fact in standing if fact.kind == k.VERIFICATION_VOIDED}
+    return {
+        fact.pk: voidings[fact.value["record"]] for fact in standing if fact.kind == k.VERIFICATION and fact.value.get("record") in voidings
+    }
+
+
+def _entry(fact: Fact, chain: Sequence[Fact], voiding: Fact | None, *, zone: str, today: dt.date, may_correct: bool) -> Entry:
     place = chain.index(fact)
     after = chain[place + 1] if place + 1 < len(chain) else None
     title, under = described(fact, today=today)
     evidence = tuple(Evidence(document.subject, reverse("document", kwargs={"uid": document.uid})) for document in fact.evidence.all())
     stands = after is None and not fact.withdrawn
+    struck_by = after or voiding
     return Entry(
         anchor=f"f{fact.pk}",
         day=day_of(fact, zone=zone, today=today),
@@ -99,10 +113,11 @@ def _entry(fact: Fact, chain: Sequence[Fact], *, zone: str, today: dt.date, may_
         said_by=_said_by(fact),
         evidence=evidence,
         no_photo=not evidence and fact.kind in PHOTOGRAPHED and stands,
-        recorded=f"{_day_in(fact.recorded_at, zone, today)}, {fact.recorded_by_name}",
-        struck=after is not None,
-        corrected_on=_day_in(after.recorded_at, zone, today) if after else "",
-        corrected_by=f"f{after.pk}" if after else "",
+        recorded=_day_in(fact.recorded_at, zone, today),
+        recorded_by=fact.recorded_by_name,
+        struck="corrected" if after else "voided" if voiding else "",
+        corrected_on=_day_in(struck_by.recorded_at, zone, today) if struck_by else "",
+        corrected_by=f"f{struck_by.pk}" if struck_by else "",
         correction=f"corrected: {fact.reason}" if fact.replaces_id else "",
         correct_url=reverse("correct", kwargs={"uid": fact.uid}) if stands and may_correct and KINDS[fact.kind].own else "",
         on=fact.day,
@@ -137,11 +152,15 @@ def described(fact: Fact, *, today: dt.date) -> tuple[str, str]:
     value = fact.value
     name = KINDS[fact.kind].words
     title, under = _TOLD.get(fact.kind, _plain)(name, value, today)
-    return title[:1].upper() + title[1:], "; ".join(part for part in (under, fact.note) if part)
+    return title[:1].upper() + title[1:], _joined(under, fact.note)
 
 
 def _joined(*parts: object) -> str:
-    return "; ".join(str(part) for part in parts if part)
+    """Parts by semicolons; after a whole sentence the next one simply follows."""
+    text = ""
+    for part in (str(part) for part in parts if part):
+        text += f"{' ' if text.endswith('.') else '; '}{part}" if text else part
+    return text
 
 
 def _iso(value: dict[str, Any], name: str, today: dt.date) -> str:

@@ -10,24 +10,34 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from jobs.core import clock, due, words
+from jobs.core import clock, due, money, words
 from jobs.core.actors import actor
-from jobs.core.attention import Attention, Figure, Row, Section
+from jobs.core.attention import Attention, Figure, Kind, Row, Section
 from jobs.core.models import User
 from jobs.core.web import signed_in
-from jobs.pages import frame, gather
+from jobs.pages import frame, gather, joblist
 
-NAMED = 3  # sections that the first sentence names
+NAMED = 3  # sections of homes that the first sentence names
+NAMED_ALONE = 4  # other sections, where they are the whole lead; beside homes fewer
+NAMED_BESIDE = 2
+UNBILLED = "Unbilled"
 FIGURES = 3
 FIGURES_FIRST = ("jobs.core", "billing")
 
 
 @dataclass(frozen=True)
-class Lead:
-    """The first sentence: its fact in bold, and the rest."""
+class Said:
+    """A sentence of the lead: its fact in bold, and the rest."""
 
     fact: str
     rest: str
+
+
+@dataclass(frozen=True)
+class Cell:
+    heading: str
+    words: str
+    kind: Kind = ""
 
 
 @dataclass(frozen=True)
@@ -35,13 +45,29 @@ class Listed:
     """A section as the page draws it: each cell beside its column's heading, which stacked rows repeat."""
 
     section: Section
-    rows: tuple[tuple[Row, tuple[tuple[str, str], ...]], ...]
+    heads: tuple[Cell, ...]
+    rows: tuple[tuple[Row, tuple[Cell, ...]], ...]
 
     @classmethod
-    def of(cls, section: Section) -> Listed:
+    def of(cls, section: Section, unbilled: Mapping[int, int]) -> Listed:
+        """`unbilled`: minor units by job, of sections beside whose homes it is to stand."""
         # The first heading is the margin's, the second the title's, the last the act's.
         between = section.headings[2:-1]
-        return cls(section, tuple((row, tuple(zip(between, row.cells, strict=True))) for row in section.rows))
+        kinds = section.kinds or tuple[Kind, ...]("" for _ in between)
+        rows = [
+            (row, tuple(Cell(*parts) for parts in zip(between, row.cells, kinds, strict=True)) + _money(row, section, unbilled))
+            for row in section.rows
+        ]
+        heads = [Cell(heading, "", kind) for heading, kind in zip(between, kinds, strict=True)]
+        heads += [Cell(UNBILLED, "", "num")] if section.unbilled and unbilled else []
+        return cls(section, tuple(heads), tuple(rows))
+
+
+def _money(row: Row, section: Section, unbilled: Mapping[int, int]) -> tuple[Cell, ...]:
+    if not section.unbilled or not unbilled:
+        return ()
+    minor = unbilled.get(row.job_id or 0)
+    return (Cell(UNBILLED, "" if minor is None else money.shown(minor), "num"),)
 
 
 @signed_in
@@ -51,11 +77,12 @@ def today(request: HttpRequest) -> HttpResponse:
     assert user is not None
     found = gathered(user)
     here = clock.now().astimezone(ZoneInfo(frame.company(request).zone))
+    unbilled = _unbilled(found.sections) if user.has_perm("core.see_money") else {}
     context = {
         "lead": lead(found.sections),
         "figures": found.figures,
         # What is empty closes to one line, below what is not.
-        "sections": [Listed.of(section) for section in found.sections if section.rows],
+        "sections": [Listed.of(section, unbilled) for section in found.sections if section.rows],
         "empty": [section for section in found.sections if not section.rows],
         "day": here.date(),
         "time": words.time_office(here),
@@ -81,36 +108,58 @@ def _figures(by_app: Mapping[str, Sequence[Figure]]) -> tuple[Figure, ...]:
     return tuple(figure for *_, figure in sorted(ranked, key=lambda each: each[:3])[:FIGURES])
 
 
-def lead(sections: Sequence[Section]) -> Lead:
-    """One sentence that could be said aloud, made from the sections' own counts."""
-    full = [section for section in sections if section.count]
-    total = sum(section.count for section in full)
-    if not total:
-        return Lead("Nothing needs you today.", "")
-    named = [said(section) for section in full[:NAMED]]
-    others = sum(section.count for section in full[NAMED:])
-    if others:
-        named.append("one more below" if others == 1 else f"{words.count(others, 'other')} below")
-    fact = words.count(total, "thing")
-    return Lead(f"{fact[:1].upper()}{fact[1:]} {'needs' if total == 1 else 'need'} you today:", f"{words.listed(named)}.")
+def _unbilled(sections: Sequence[Section]) -> dict[int, int]:
+    homes = [row.job_id for section in sections if section.unbilled for row in section.rows if row.job_id]
+    return joblist.unbilled_by_job(homes) if homes else {}
 
 
-def said(section: Section) -> str:
-    """A section's count and title as part of a sentence: "five promises overdue", "one next act due", "six under “Overdue”"."""
-    title = (section.title[:1].lower() + section.title[1:]).split(" ")
-    place = next((place for place, word in enumerate(title[:2]) if _singular(word)), None)
-    number = words.count(section.count, "thing").partition(" ")[0]
-    if place is None:
-        return f"{number} under “{section.title}”"
-    if section.count == 1:
-        title[place] = _singular(title[place])
-    return " ".join([number, *title])
+def lead(sections: Sequence[Section]) -> list[Said]:
+    """What a person could say aloud, from the sections' own counts; a home is counted once that stands in several of them.
+
+    "Four calls are booked today, the first at 09:00. 22 homes need you today: five promises are overdue, three ..."
+    """
+    full = [section for section in sections if section.count and section.says]
+    said = [_opening(section) for section in full if section.part == "opening"]
+    named = [section for section in full if not section.part]
+    of_homes = [section for section in named if section.homes is not None]
+    if len(of_homes) > 1:
+        said.append(_of_homes(of_homes))
+        named = [section for section in named if section.homes is None]
+    # Where nothing is named, what gathers the homes is said instead.
+    named = named or ([] if said else full)
+    if named:
+        said.append(_of_things(named, most=NAMED_BESIDE if len(of_homes) > 1 else NAMED_ALONE))
+    return said or [Said("Nothing needs you today.", "")]
 
 
-def _singular(noun: str) -> str:
-    """The singular of a plural that words.plural makes, or nothing where the word is none: "ready"."""
-    if not noun.endswith("s"):
-        return ""
-    hissed = noun[:-2].endswith(("ss", "x", "ch", "sh"))  # boxes, but not promises
-    one = f"{noun[:-3]}y" if noun.endswith("ies") else noun[:-2] if hissed else noun[:-1]
-    return one if one and words.plural(one) == noun else ""
+def _opening(section: Section) -> Said:
+    fact, comma, rest = _part(section).partition(",")
+    return Said(_capital(fact) + (comma or "."), f"{rest.strip()}." if comma else "")
+
+
+def _of_homes(sections: Sequence[Section]) -> Said:
+    homes = [section.homes or frozenset() for section in sections]
+    every, first = frozenset().union(*homes), frozenset().union(*homes[:NAMED])
+    parts = words.listed([_part(section) for section in sections[:NAMED]])
+    left = len(every - first)
+    others = f"; {words.count(left, 'other home')} {'stands' if left == 1 else 'stand'} below" if left else ""
+    return Said(f"{_capital(words.count(len(every), 'home'))} {'needs' if len(every) == 1 else 'need'} you today:", f"{parts}{others}.")
+
+
+def _of_things(sections: Sequence[Section], *, most: int) -> Said:
+    parts = [_part(section) for section in sections[:most]]
+    if len(sections) > most:
+        parts.append("more stands below")
+    if len(parts) == 1:
+        return Said(f"{_capital(parts[0])}.", "")
+    comma = "," if len(parts) > 2 else ""
+    return Said(f"{_capital(parts[0])}{comma}", f"{words.listed(parts[1:]) if comma else f'and {parts[1]}'}.")
+
+
+def _part(section: Section) -> str:
+    assert section.says is not None  # the caller asked
+    return section.says(section.count)
+
+
+def _capital(sentence: str) -> str:
+    return sentence[:1].upper() + sentence[1:]

@@ -27,8 +27,7 @@ register_converter(TypedCode, "typed_code")
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", today.today, name="today"),
     path("jobs/", joblist.jobs, name="jobs"),
-    path("jobs.csv", joblist.jobs_csv, name="jobs_csv"),
-    path("jobs.xlsx", joblist.jobs_xlsx, name="jobs_xlsx"),
+    path("jobs.<str:ending>", joblist.export, name="jobs_export"),
     path("jobs/<typed_code:code>/", jobpage.job, name="job"),
     path("search/", search.search, name="search"),
     path("emergency/", emergency.emergency, name="emergency"),

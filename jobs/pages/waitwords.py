@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from jobs.core import words
 from jobs.core.models import Fact, Hold
 from jobs.core.models.holds import Stops
-from jobs.core.states import Facts, JobState, S
+from jobs.core.states import Facts, JobState, Known, S
 from jobs.core.waiting import HOMEOWNER, NOBODY, US, UTILITY, Waiting
 from utilities.forecasts import Shown
 from utilities.workdays import WorkCalendar
@@ -42,6 +42,7 @@ class Told:
     outlook: Shown | None = None
     next_person: str = ""
     fitted: Fact | None = None
+    removed: Fact | None = None
     verified_by: str = ""
     cancelled: Fact | None = None
     left_minor_words: str = ""  # "Nothing is owed." or "$8,640.00 is still owed.", where the person may see it
@@ -52,7 +53,7 @@ def sentence(told: Told) -> list[Piece]:
         return _cancelled(told)
     if told.state.state == S.BACKUP_VERIFIED:
         return _verified(told)
-    pieces = _fitted(told) if told.state.state == S.COLLAR_ENERGIZED else []
+    pieces = _fitted(told) if told.state.state == S.COLLAR_ENERGIZED else _removed(told)
     return pieces + _waiting(told) + _next(told)
 
 
@@ -79,10 +80,26 @@ def _fitted(told: Told) -> list[Piece]:
     known = told.facts.fitted
     if known is None or told.fitted is None:
         return []
-    day = f"on {words.day(known.day)}" if told.fitted.happened_on else words.bracket(known.after, known.day, today=told.today)
-    by = told.fitted.said_by_role
-    by = f"the {by}" if by in {"utility", "gateway", "homeowner", "crew"} else by
-    return [Piece(f"Fitted {day}", "fact"), Piece(f", told by {by}. ")]
+    return [Piece(f"Fitted {_on(known, told.fitted, told.today)}", "fact"), Piece(f", {_told_by(told.fitted)}. ")]
+
+
+def _removed(told: Told) -> list[Piece]:
+    known = told.facts.removed
+    if known is None or told.removed is None:
+        return []
+    return [
+        Piece(f"The collar was removed {_on(known, told.removed, told.today)}", "fact"),
+        Piece(f", {_told_by(told.removed)}. "),
+    ]
+
+
+def _on(known: Known, fact: Fact, today: dt.date) -> str:
+    return f"on {words.day(known.day)}" if fact.happened_on else words.bracket(known.after, known.day, today=today)
+
+
+def _told_by(fact: Fact) -> str:
+    by = fact.said_by_role
+    return f"told by the {by}" if by in {"utility", "gateway", "homeowner", "crew"} else f"told by {by}"
 
 
 def _waiting(told: Told) -> list[Piece]:

@@ -19,7 +19,7 @@ from jobs.core.models import Person
 from jobs.core.refusals import NotAllowed, OutOfSight, Refused
 from jobs.notices.models import Message
 from tests.appointments.homes import AT_TEN, READY, TODAY, TOMORROW, add, booked, give_hours, person_of, ready_job
-from tests.make import make_job, make_user, put, user_of
+from tests.make import SYSTEM, make_job, make_user, put, user_of
 
 pytestmark = pytest.mark.django_db
 
@@ -264,6 +264,25 @@ def test_an_answer_by_telephone_confirms_or_declines(theo, mara):
     assert call.state == AppointmentState.DECLINED
     call.job.refresh_from_db()
     assert call.job.next_act == "Book the verification call"
+
+
+def test_an_answer_by_telephone_asks_no_communications_of_these_days_but_that_they_were_seen(theo, mara):
+    far = Wish(TODAY + dt.timedelta(days=5), dt.time(12))
+    call = booking.offer(ready_job(), verifier=give_hours(user_of(mara)), wish=far, by=theo)
+
+    with time_machine.travel(dt.datetime(2026, 11, 22, 19, tzinfo=dt.UTC)):
+        assert [gap.words for gap in readiness.missing_for_booking(call.job, dt.date(2026, 11, 22))]
+        assert readiness.missing_to_confirm(call.job, dt.date(2026, 11, 22)) == []
+        assert booking.record_answer(call, answer="confirmed", by=theo).state == AppointmentState.CONFIRMED
+
+
+def test_communications_never_seen_refuse_a_confirmation_too():
+    never = ready_job(without="communications")
+    gateway = never.facts.of_kind(k.GATEWAY_REPORT).get()
+    homefacts.correct(gateway, withdraw=True, reason="another home's", by=SYSTEM)
+    never.refresh_from_db()
+
+    assert "communications seen since the fitting" in [gap.words for gap in readiness.missing_to_confirm(never, TODAY)]
 
 
 NO_MORE = {

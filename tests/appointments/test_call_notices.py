@@ -4,18 +4,22 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from typing import Any
 
 import pytest
+from django.urls import reverse
 
 from jobs.appointments import booking, verification
 from jobs.appointments.times import Wish
-from jobs.core import cautions, homefacts, rules
+from jobs.core import cautions, clock, homefacts, links, rules
+from jobs.core import kinds as k
+from jobs.core.facts import Said
 from jobs.core.models import Party, Person
 from jobs.core.models.people import PartyRole
 from jobs.notices import kinds, outbox
 from jobs.notices.models import Message
 from tests.appointments.homes import AT_TEN, TODAY, TOMORROW, booked, give_hours, led, person_of, ready_job, seen_passing
-from tests.make import SYSTEM, user_of
+from tests.make import SYSTEM, put, user_of
 
 pytestmark = pytest.mark.django_db
 
@@ -135,3 +139,44 @@ def test_one_person_who_is_owner_and_at_home_gets_one_message(theo, mara):
     call = booked(theo, verifier=user_of(mara))
 
     assert [message.to_name for message in Message.objects.all()] == [person_of(call.job).name]
+
+
+def _passed_result_released(theo, mara) -> Any:
+    for message in owed(theo, mara, "call_result", "en"):
+        outbox.release(message, by=theo)
+    Message.objects.filter(kind="call_result").update(due_at=clock.now())
+    return Message.objects.filter(kind="call_result").first()
+
+
+@pytest.mark.parametrize("meanwhile", ["removed", "another serial"])
+def test_no_home_is_told_that_it_has_backup_once_the_collar_is_gone_or_another_is_reported(meanwhile, dana, theo, mara):
+    message = _passed_result_released(theo, mara)
+    if meanwhile == "removed":
+        homefacts.record_removed(message.job, by_on=TODAY, said_by=Said("homeowner"), by=theo)
+    else:
+        homefacts.record_gateway_report(message.job, at=clock.now(), state="closed", serial="ZZ-900900", by=theo)
+
+    assert outbox.claim(message.pk) is None
+
+    message.refresh_from_db()
+    assert (message.state, message.reason) == ("withdrawn", "The backup of this home is not verified any more.")
+
+
+def test_that_a_test_did_not_pass_is_not_said_after_a_later_one_did(theo, mara):
+    job = with_tenant()
+    verification.record_result(seen_passing(led(mara, job=job), mara), result="not passed", reason="noise", put_back="yes", by=mara)
+    message = outbox.release(Message.objects.filter(kind="call_result").all()[0], by=theo)
+    put(job, k.VERIFICATION, on=TODAY, value={"result": "passed", "record": "a later one"})
+
+    assert kinds.of("call_result").still_due(Message.objects.get(pk=message.pk)) == "A later test passed."
+
+
+def test_the_page_of_a_link_that_has_ended_says_that_there_is_no_backup(client, theo, mara):
+    call = booked(theo, verifier=user_of(mara))
+    address = reverse("homeowner_call", args=[links.make("call", job=call.job, person=call.person, about=str(call.uid))])
+    booking.cancel(call, why="us", reason="Mara is ill", by=theo)
+
+    answer = client.get(address)
+
+    assert answer.status_code == 410
+    assert cautions.of("no_backup_yet").text("en") in answer.content.decode()

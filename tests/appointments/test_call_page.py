@@ -70,6 +70,14 @@ def test_the_page_shows_every_caution_and_the_numbers_in_their_order(mara, call)
     assert order == sorted(order)
 
 
+def test_in_island_mode_the_page_says_what_to_do_when_the_line_is_lost(mara):
+    call = led(mara)
+    says = "Telephone the home first."
+    assert says not in client_of(mara).get(url("call", call.appointment)).content.decode()
+    verification.see(call, what="mid_open", by=mara)
+    assert says in client_of(mara).get(url("call", call.appointment)).content.decode()
+
+
 @pytest.mark.parametrize("upto", ["begun", "checks", "readings", "island", "ended"])
 def test_the_abort_caution_is_in_view_on_every_state_of_the_page(upto, mara):
     call = begun(mara) if upto == "begun" else led(mara, upto="checks" if upto == "checks" else "readings")
@@ -80,7 +88,9 @@ def test_the_abort_caution_is_in_view_on_every_state_of_the_page(upto, mara):
 
     page = client_of(mara).get(url("call", call.appointment)).content.decode()
 
-    aside = page.split('<aside class="side sticky abort"')[1].split("</aside>")[0]
+    # On a call that has ended the box does not follow the reader any more, and no bar of it is left.
+    assert ('<details class="stopbar">' in page) == (upto != "ended")
+    aside = page.split(f'<aside class="side abort{"" if upto == "ended" else " sticky"}"')[1].split("</aside>")[0]
     assert "Stop at once if: a smell, heat, sparks" in aside
     assert "<details" not in aside, "it is never folded"
 
@@ -158,10 +168,14 @@ def test_the_return_not_seen_opens_the_emergency_page(mara):
 
 def test_an_entry_is_corrected_with_its_reason_and_kept(mara):
     call = led(mara)
-    verification.see(call, what="mid_open", by=mara)
+    opened = verification.see(call, what="mid_open", by=mara)
     press = verification.see(call, what="utility_power", watts=420, by=mara)
     client = client_of(mara)
     address = url("call_correct", call.appointment, press_uid=str(press.uid))
+
+    assert "Watts that were seen" in client.get(address).content.decode()
+    without = client.get(url("call_correct", call.appointment, press_uid=str(opened.uid))).content.decode()
+    assert "Watts that were seen" not in without, "nothing is read as the MID opens"
 
     assert client.post(address, {"watts": "4", "reason": ""}).status_code == 422
     client.post(address, {"watts": "4", "reason": "read the wrong line"})

@@ -6,16 +6,18 @@ import datetime as dt
 import re
 
 import pytest
+import time_machine
 from django.test import Client
 from django.urls import reverse
 
-from jobs.appointments import booking
+from jobs.appointments import booking, verification
 from jobs.appointments.models import Appointment, AppointmentState
 from jobs.appointments.times import Wish
 from jobs.core import homefacts, links, rules
 from jobs.core import kinds as k
 from jobs.core.facts import Said
 from jobs.core.models import SignedLink
+from jobs.core.refusals import Refused
 from tests.acts.snapshot import snapshot
 from tests.appointments.homes import AT_TEN, TODAY, TOMORROW, booked, give_hours, ready_job
 from tests.make import SYSTEM, user_of
@@ -185,6 +187,21 @@ def test_a_removed_collar_ends_the_link(offered, dana):
     assert Client().get(url).status_code == 410
     assert Client().post(url, {"do": "take", "time": offered.starts_at.isoformat(), "medical": "no"}).status_code == 410
     assert not offered.job.facts.of_kind(k.CALL_BOOKED).exists()
+
+
+def test_an_offer_may_be_taken_though_we_have_not_looked_at_the_gateway_lately(offered, mara):
+    """Communications were seen on 17 November and count three days for a booking."""
+    call = booking.move(offered, wish=Wish(TODAY + dt.timedelta(days=5), dt.time(12)), by=mara)
+    with time_machine.travel(dt.datetime(2026, 11, 22, 19, tzinfo=dt.UTC)):
+        page = Client().get(url_of(call)).content.decode()
+        answer = Client().post(url_of(call), {"do": "take", "time": call.starts_at.isoformat(), "medical": "no"})
+
+    assert 'name="time"' in page
+    assert answer.status_code == 302
+    call.refresh_from_db()
+    assert call.state == "confirmed"
+    with time_machine.travel(dt.datetime(2026, 11, 23, 19, tzinfo=dt.UTC)), pytest.raises(Refused, match="communications seen"):
+        verification.begin(call, by=mara)
 
 
 def test_a_home_that_grew_unready_is_told_without_our_facts(offered):

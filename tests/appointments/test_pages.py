@@ -194,6 +194,17 @@ def test_hours_are_typed_a_line_a_day(theo, mara):
     assert client.get(reverse("hours")).status_code == 200
 
 
+def test_days_with_the_same_hours_are_said_together(theo, mara):
+    give_hours(user_of(mara), start=9, end=18)
+    client = client_of(theo)
+    assert "Mon to Sun 09:00-18:00" in client.get(reverse("hours")).content.decode()
+
+    client.post(
+        reverse("verifier_hours", kwargs={"uid": user_of(mara).uid}), {"day0": "9:00-17:00", "day1": "9:00-17:00", "day5": "10:00-14:00"}
+    )
+    assert "Mon and Tue 09:00-17:00; Sat 10:00-14:00" in client.get(reverse("hours")).content.decode()
+
+
 def test_today_shows_the_scheduler_calls_offers_and_homes_to_book(theo, mara):
     booked(theo, verifier=user_of(mara))
     booking.offer(ready_job(), verifier=user_of(mara), wish=Wish(TOMORROW, dt.time(15)), by=theo)

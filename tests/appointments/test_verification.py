@@ -13,6 +13,7 @@ from jobs.appointments.models import AppointmentState, CallRecord, Press, Verifi
 from jobs.appointments.times import Wish
 from jobs.core import homefacts
 from jobs.core import kinds as k
+from jobs.core.models import Job
 from jobs.core.refusals import NotAllowed, OutOfSight, Refused
 from jobs.core.states import S
 from jobs.notices.models import Message
@@ -225,6 +226,44 @@ def test_a_record_is_immutable_and_voided_by_addition(dana, mara):
         records.void_verification(record, reason="again", by=dana)
     with pytest.raises(TypeError):
         record.save()
+
+
+def test_after_a_voided_verification_the_homeowner_is_telephoned_first(dana, theo, mara):
+    record = verification.record_result(seen_passing(led(mara), mara), result="passed", put_back="yes", by=mara)
+    records.void_verification(record, reason="another home's gateway was watched", by=dana)
+
+    job = Job.objects.get(pk=record.job_id)
+    assert (job.state, job.next_act) == (S.COLLAR_ENERGIZED, "Telephone the homeowner: the backup is not verified any more")
+    assert (job.next_role, job.next_due_on) == ("scheduler", TODAY)
+
+    homefacts.record_homeowner_told(job, on=TODAY, how="telephone", who="Guadalupe Hernández", by=theo)
+    job.refresh_from_db()
+    assert job.next_act == "Book the verification call"
+
+
+def test_island_mode_is_not_left_by_saying_that_it_never_was(mara):
+    call = led(mara)
+    opened = verification.see(call, what="mid_open", by=mara)
+    verification.see(call, what="utility_power", watts=4, by=mara)
+
+    with pytest.raises(Refused, match="so the MID was open"):
+        verification.correct_press(opened, withdraw=True, reason="wrong button", by=mara)
+
+    # With nothing seen since, it was a slip.
+    zero = call.presses.get(what="utility_power")
+    verification.correct_press(zero, withdraw=True, reason="read from another screen", by=mara)
+    verification.correct_press(opened, withdraw=True, reason="wrong button", by=mara)
+    call.refresh_from_db()
+    assert call.islanded_at is None
+
+
+@pytest.mark.parametrize("what", ["mid_closed", "not_returned"])
+def test_the_return_can_be_recorded_whatever_was_corrected_in_island_mode(what, mara):
+    call = led(mara)
+    verification.see(call, what="mid_open", by=mara)
+    verification.correct_press(call.presses.get(what="readings"), withdraw=True, reason="of another home", by=mara)
+
+    assert verification.see(call, what=what, by=mara).what == what
 
 
 def test_only_the_verifier_who_is_on_the_call_records_it(dana, theo, mara):

@@ -207,10 +207,13 @@ def test_finance_sees_each_section_with_the_rows_that_its_figure_counts(farida, 
         "money_questions": 0,
         "money_earned": 2,
         "money_overdue": 4,  # with the opening balance of `earned`, due 3 June
-        "money_short": 1,
+        "money_short": 0,  # the one paid in part is overdue, and stands there
         "money_unapplied": 0,
         "money_waiting": 0,
     }
+    overdue = next(section for section in told.sections if section.name == "money_overdue")
+    assert sum("paid in part" in row.under for row in overdue.rows) == 1
+    assert {row.next_act for row in overdue.rows if "paid in part" in row.under} == {"Ask or write off"}
     # Owed: $500.00 + $240.00 + $400.00 + $60.00, the $400.00 just released, and the opening balance of $720.00.
     assert [figure.value for figure in told.figures] == ["$1,040.00", "$2,320.00", "$0"]
 

@@ -8,7 +8,7 @@ from collections.abc import Callable, Generator, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, ConsoleMessage, Error, Page, expect, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Error, Page, Playwright, expect, sync_playwright
 
 from jobs.core.models import User
 from tests.browser import driver
@@ -30,12 +30,18 @@ def pytest_runtest_makereport(item: pytest.Item) -> Generator[None, pytest.TestR
 
 
 @pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
+def playwright() -> Iterator[Playwright]:
     with sync_playwright() as playwright:
         expect.set_options(timeout=_LONGEST)
-        browser = driver.launch(playwright)
-        yield browser
-        browser.close()
+        yield playwright
+
+
+@pytest.fixture
+def browser(playwright: Playwright) -> Iterator[Browser]:
+    """One for each test: it starts in a second, and if it dies it takes no other test along."""
+    browser = driver.launch(playwright)
+    yield browser
+    browser.close()
 
 
 class Office:

@@ -127,3 +127,10 @@ def test_a_person_who_has_left_may_do_nothing(dana):
 def test_a_stranger_to_a_job_is_told_that_there_is_none(joel, crew):
     with pytest.raises(OutOfSight):
         homefacts.open_emergency(make_job(), what="smoke", by=joel)
+
+
+def test_a_key_that_no_page_of_ours_makes_is_refused_and_no_error(dana):
+    job = make_job()
+    for key in ("x" * 121, "a\x00b"):
+        with pytest.raises(Refused, match="Open the page anew"):
+            dayone.record_installed(job, on=DAY_ONE, by=dana, key=key)

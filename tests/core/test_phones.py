@@ -84,3 +84,17 @@ def test_a_shown_number_is_read_back():
 def test_p4_a_link_is_written_by_rfc_3966():
     assert phones.link("+12015550123", extension="45") == "tel:+1-201-555-0123;ext=45"
     assert phones.link("+12015550123") == "tel:+1-201-555-0123"
+
+
+def test_a_number_is_found_in_words_and_stays_as_it_was_written():
+    assert phones.in_words("Sam Whitaker, licensed electrician, (303) 555-0109") == [
+        ("Sam Whitaker, licensed electrician, ", ""),
+        ("(303) 555-0109", "tel:+1-303-555-0109"),
+    ]
+    assert phones.in_words("Ana 303-555-0142 ext. 7, by day") == [
+        ("Ana ", ""),
+        ("303-555-0142 ext. 7", "tel:+1-303-555-0142;ext=7"),
+        (", by day", ""),
+    ]
+    assert phones.in_words("nobody yet") == [("nobody yet", "")]
+    assert phones.in_words("") == []

@@ -41,3 +41,17 @@ def test_each_default_lies_within_its_own_bounds():
     for name, kind in rules.RULES.items():
         if isinstance(kind.default, int) and kind.low is not None and kind.high is not None:
             assert kind.low <= kind.default <= kind.high, name
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "shown", "bounds"),
+    [
+        ("payment_days", 30, "30 days", "In days, from 0 to 120."),
+        ("delay_week_dollars", 20, "$20", "In dollars, from 0 to 1000."),
+        ("first_invoice_number", 1001, "1001", "From 1 to 999999999."),
+        ("company_phone", "", "none", ""),
+    ],
+)
+def test_a_rule_is_shown_with_its_unit(name, value, shown, bounds):
+    assert rules.RULES[name].shown(value) == shown
+    assert rules.RULES[name].bounds == bounds

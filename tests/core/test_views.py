@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 
 import pytest
@@ -9,10 +10,11 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
 from jobs.core import kinds as k
+from jobs.core import rules
 from jobs.core.models import Job, Trace, User
 from jobs.core.recordings import RECORDINGS
 from jobs.core.states import S
-from tests.make import DAY_ONE, PASSWORD, PNG, make_job, make_user, put, user_of
+from tests.make import DAY_ONE, PASSWORD, PNG, SYSTEM, make_job, make_user, put, user_of
 
 pytestmark = pytest.mark.django_db
 
@@ -157,6 +159,24 @@ def test_a_new_job_gets_a_code_and_its_people(page):
     assert {party.role for party in job.parties.all()} == {"owner", "account_holder", "at_home"}
     assert page.post(reverse("job_new"), form).status_code == 422
     assert Job.objects.count() == 1
+
+
+def test_a_new_home_stands_in_the_offices_zone_until_another_is_chosen(page):
+    rules.set_rule("office_zone", value="America/Chicago", valid_from=dt.date(2026, 11, 18), by=SYSTEM)
+
+    form = page.get(reverse("job_new")).content.decode()
+
+    assert '<option value="America/Chicago" selected>Central Time (America/Chicago)</option>' in form
+    assert form.split('name="zone"')[1].split("</select>")[0].count(" selected") == 1
+
+
+def test_a_home_without_a_gate_code_offers_to_keep_one(page):
+    job = make_job()
+
+    told = page.get(reverse("reveal", kwargs={"code": job.code})).content.decode()
+
+    assert "No gate code is kept for this home." in told
+    assert "What the code is needed for" not in told
 
 
 def test_the_last_manager_cannot_shut_themselves_out(page, dana):

@@ -284,3 +284,17 @@ def test_things_are_listed_in_a_sentence():
     assert words.listed(["a"]) == "a"
     assert words.listed(["a", "b"]) == "a and b"
     assert words.listed(["a", "b", "c"], last="or") == "a, b or c"
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "said"),
+    [
+        (date(2026, 12, 12), date(2026, 12, 14), "12\u201314 Dec"),
+        (date(2026, 11, 29), date(2026, 11, 30), "29\u201330 Nov"),
+        (date(2026, 10, 28), date(2026, 11, 3), "28 Oct to 3 Nov"),
+        (date(2026, 12, 30), date(2027, 1, 2), "30 Dec 2026 to 2 Jan 2027"),
+        (date(2026, 11, 12), date(2026, 11, 12), "Thu 12 Nov"),
+    ],
+)
+def test_days_on_end_are_said_by_their_first_and_last(first, last, said):
+    assert words.days_short(first, last, today=date(2026, 11, 18)) == said

@@ -24,6 +24,9 @@ def _monday(message: Message) -> dict[str, Any]:
     return {"found_on": "Monday"}
 
 
+NO_BACKUP = "Your home does not have backup power yet."
+
+
 @pytest.fixture
 def letter(monkeypatch):
     """Registers a kind of the test's own making in the place of collar_removed, whose texts it borrows."""
@@ -250,6 +253,13 @@ def test_of_several_one_that_may_not_be_seen_stops_all(theo, letter):
         outbox.release_many([str(message.uid)], by=theo)
 
 
+def test_what_names_no_message_at_all_stops_all_too(theo):
+    message = removed()
+    for odd in ("17", "a\x00b", "x" * 20_000):
+        with pytest.raises(OutOfSight, match="1 of these messages"):
+            outbox.release_many([str(message.uid), odd], by=theo)
+
+
 def test_finance_may_not_release_and_a_scheduler_sees_no_amounts(farida, theo, dana, letter):
     message = removed()
     with pytest.raises(NotAllowed):
@@ -416,3 +426,29 @@ def test_a_recipient_need_not_be_a_person_of_the_home(letter, theo):
     message.refresh_from_db()
     assert (message.person, message.to_name, message.address) == (None, "Sunlit Trust", "desk@sunlit.example")
     assert rendering.required_of(message) == []
+
+
+# No backup yet
+
+
+def test_what_was_frozen_while_the_backup_was_verified_is_read_anew_once_it_is_not(theo, letter):
+    letter()
+    verified = make_job(S.BACKUP_VERIFIED)
+    [message] = outbox.owe("collar_removed", job=verified, cause="a letter", by=SYSTEM)
+    message = outbox.release(message, by=theo)
+    assert NO_BACKUP not in message.text
+    Message.objects.filter(pk=message.pk).update(due_at=message.released_at)
+    put(verified, k.COLLAR_REMOVED, on=REMOVED_ON)
+
+    assert outbox.claim(message.pk) is None
+
+    message.refresh_from_db()
+    assert (message.state, message.text, message.released_at) == (State.OWED, "", None)
+    assert message.reason.startswith("The backup of this home is not verified any more")
+    assert NO_BACKUP in outbox.preview(message).text.replace("\n", " ")
+
+
+def test_a_home_whose_contract_was_cancelled_is_told_that_it_has_no_backup_too(letter):
+    letter()
+    [message] = outbox.owe("collar_removed", job=make_job(S.CANCELLED), cause="a letter", by=SYSTEM)
+    assert NO_BACKUP in outbox.preview(message).text.replace("\n", " ")

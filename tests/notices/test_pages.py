@@ -172,7 +172,7 @@ def test_the_list_is_narrowed_sorted_and_saved_as_shown(page):
     assert "Noor Haddad" in of_job
     assert "Sam Uttley" not in of_job
     saved = page.get(reverse("notices_export", kwargs={"ending": "csv"}), {"state": "owed"})
-    rows = list(csv.DictReader(io.StringIO(b"".join(saved.streaming_content).decode())))
+    rows = list(csv.DictReader(io.StringIO(b"".join(saved.streaming_content).decode("utf-8-sig"))))
     assert [(row["to"], row["state"], row["kind"]) for row in rows] == [("Sam Uttley", "owed", "collar removed")]
     book = page.get(reverse("notices_export", kwargs={"ending": "xlsx"}), {"state": "owed"})
     assert book.content.startswith(b"PK")

@@ -7,8 +7,7 @@ from tests.pages.rows_core import a_job
 ROWS: dict[str, Row] = {
     "today": Row(ALL),
     "jobs": Row(ALL),
-    "jobs_csv": Row(ALL),
-    "jobs_xlsx": Row(ALL),
+    "jobs_export": Row(ALL, None, lambda user: {"ending": "csv"}),
     "job": Row(ALL, None, a_job),
     "search": Row(ALL, query={"q": "sawmill"}),
     "emergency": Row(ALL, ALL),

@@ -1,5 +1,70 @@
 from __future__ import annotations
 
-from tests.pages.addresses import Row
+import datetime as dt
+from typing import Any
 
-ROWS: dict[str, Row] = {}
+from jobs.core.models import User
+from tests.make import SYSTEM
+from tests.pages.addresses import F, M, Row, S, V, roles
+from tests.utilities.made import make_request, make_service, make_utility
+from utilities import visits
+
+READ = roles(M, S, F, V)
+RECORD = roles(M, S)
+EDIT = roles(M)
+
+
+def a_file(user: User | None) -> dict[str, Any]:
+    return {"ending": "csv"}
+
+
+def a_utility(user: User | None) -> dict[str, Any]:
+    return {"uid": make_utility().uid}
+
+
+def a_request(user: User | None) -> dict[str, Any]:
+    return {"uid": make_request().uid}
+
+
+def by_code(user: User | None) -> dict[str, Any]:
+    return {"code": make_request().code}
+
+
+def a_service(user: User | None) -> dict[str, Any]:
+    return {"uid": make_service().uid}
+
+
+def a_home(user: User | None) -> dict[str, Any]:
+    return {"code": make_service().job.code}
+
+
+def an_announced_visit(user: User | None) -> dict[str, Any]:
+    day = dt.date(2026, 12, 2)
+    visit = visits.announce_visit(make_request(), told_on=dt.date(2026, 11, 13), window_from=day, window_to=day, by=SYSTEM)
+    return {"uid": visit.uid}
+
+
+ROWS = {
+    "utilities": Row(READ),
+    "utilities_export": Row(READ, None, a_file),
+    "utility_new": Row(EDIT, EDIT),
+    "utility": Row(READ, None, a_utility),
+    "utility_edit": Row(EDIT, EDIT, a_utility),
+    "utility_districts": Row(EDIT, EDIT, a_utility),
+    "utility_calendar": Row(EDIT, EDIT, a_utility),
+    "utility_contacts": Row(READ, None, a_utility),
+    "requests": Row(READ),
+    "requests_export": Row(READ, None, a_file),
+    "request": Row(READ, None, by_code),
+    "home_connect": Row(RECORD, RECORD, a_home),
+    "service": Row(RECORD, RECORD, a_service),
+    "request_sent": Row(RECORD, RECORD, a_service),
+    "request_contact": Row(RECORD, RECORD, a_request),
+    "request_answer": Row(RECORD, RECORD, a_request),
+    "request_visit": Row(RECORD, RECORD, a_request),
+    "request_announce": Row(RECORD, RECORD, a_request),
+    "request_fitted": Row(RECORD, RECORD, a_request),
+    "request_again": Row(RECORD, RECORD, a_request),
+    "request_end": Row(RECORD, RECORD, a_request),
+    "visit_told": Row(RECORD, RECORD, an_announced_visit),
+}

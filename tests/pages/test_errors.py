@@ -9,7 +9,8 @@ from django.db import DatabaseError
 from django.test import Client, RequestFactory
 from django.urls import reverse
 
-from jobs.core import rules
+from jobs.core import clock, rules
+from jobs.core.models import Rule
 from jobs.pages import errors, frame, today
 from tests.make import SYSTEM, make_job
 from tests.pages.queries import counted, signed_in
@@ -31,6 +32,18 @@ def test_an_address_that_is_not_there_says_so_to_strangers_too(client):
 
     assert page.status_code == 404
     assert "There is nothing at this address." in text_of(page)
+
+
+def test_a_homeowner_whose_link_is_cut_short_is_told_so_in_both_languages_and_not_to_sign_in(client):
+    rules.set_rule("company_phone", value="(303) 555-0101", valid_from=TODAY, by=SYSTEM)
+
+    page = client.get(reverse("homeowner_call", kwargs={"token": "cut-short"}))
+
+    assert page.status_code == 404
+    assert "This link is not complete" in text_of(page)
+    assert "Este enlace no está completo" in text_of(page)
+    assert 'href="tel:+1-303-555-0101"' in text_of(page)
+    assert reverse("sign_in") not in text_of(page)
 
 
 def test_a_stranger_learns_nothing_of_a_job_by_its_code(client):
@@ -114,6 +127,7 @@ def test_the_name_of_the_contractor_stands_on_the_page_from_the_day_it_holds(cli
 
 
 def test_a_telephone_rule_that_is_no_number_breaks_no_page(client, dana):
-    rules.set_rule("company_phone", value="ask Dana", valid_from=TODAY, by=SYSTEM)
+    # Entered before the rule asked for a number.
+    Rule.objects.create(name="company_phone", value="ask Dana", valid_from=TODAY, set_by_name="tests", set_at=clock.now())
 
     assert signed_in(client, dana).get(reverse("emergency")).status_code == 200

@@ -3,19 +3,25 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 
 import pytest
+from django.test import Client
 from django.urls import reverse
 
 from billing import invoices
 from billing.models import Invoice
+from jobs.appointments import exports as appointment_exports
+from jobs.appointments import records, verification
+from jobs.appointments.models import Appointment, VerificationRecord
 from jobs.core import homefacts, secrets
 from jobs.core import kinds as k
 from jobs.core.facts import Said, When
 from jobs.core.models import Job
 from jobs.core.states import S
 from jobs.pages import ledger
-from tests.make import DAY_ONE, FITTED, SYSTEM, make_job, put, serial_of
+from tests.appointments.homes import booked, led, ready_job, seen_passing
+from tests.make import DAY_ONE, FITTED, SYSTEM, make_job, put, serial_of, user_of
 from tests.pages.homes import a_utility, asked, forecast_for, job_of, plan, served
 from tests.pages.queries import counted, signed_in
 
@@ -110,6 +116,16 @@ def test_a_verified_home_says_when_by_whom_and_what_is_owed_and_the_notice_is_go
     assert "$48,000.00 is still to be paid." in sentence_of(client.get(address(job)))
 
 
+def test_a_home_whose_collar_was_removed_says_so_before_on_whom_it_waits(client, theo):
+    job = make_job(S.COLLAR_ENERGIZED)
+    put(job, k.COLLAR_REMOVED, on=dt.date(2026, 11, 16))
+
+    page = signed_in(client, theo).get(address(job))
+
+    assert sentence_of(page).startswith("The collar was removed by 16 November, told by us. Waiting on us since 16 November 2026, 2 days.")
+    assert "Next: telephone the homeowner: no backup now" in sentence_of(page)
+
+
 def test_a_cancelled_home_says_by_whom_and_why_and_expects_nothing(client, dana):
     job = make_job(S.AWAITING_UTILITY)
     homefacts.cancel(job, on=TODAY, reason="sold the house", by=dana)
@@ -155,10 +171,31 @@ def test_a_corrected_fact_stays_struck_through_above_its_correction(client, dana
     found = signed_in(client, dana).get(address(job)).context["ledger"]
 
     before, after = found.recent
-    assert (before.struck, before.day, before.corrected_on, before.corrected_by) == (True, "4 May 2026", "Wed 18 Nov", after.anchor)
-    assert (after.struck, after.day, after.correction) == (False, "2 May 2026", "corrected: a slip of the pen")
+    assert (before.struck, before.day, before.corrected_on, before.corrected_by) == ("corrected", "4 May 2026", "Wed 18 Nov", after.anchor)
+    assert (after.struck, after.day, after.correction) == ("", "2 May 2026", "corrected: a slip of the pen")
     assert before.correct_url == ""
     assert after.correct_url == reverse("correct", kwargs={"uid": job.facts.standing().get().uid})
+
+
+def test_a_voided_verification_stays_struck_through_with_the_day_it_was_voided(client, dana, mara, theo):
+    call = led(mara)
+    verification.record_result(seen_passing(call, mara), result="passed", put_back="yes", by=mara)
+    job = call.job
+    records.void_verification(VerificationRecord.objects.get(job=job), reason="the wrong home was seen", by=dana)
+
+    rows = {entry.title: entry for entry in signed_in(client, theo).get(address(job)).context["ledger"].recent}
+
+    voiding = rows["Verification voided"]
+    passed = rows["Backup verified"]
+    assert (passed.struck, passed.corrected_on, passed.corrected_by) == ("voided", "Wed 18 Nov", voiding.anchor)
+    assert voiding.struck == ""
+
+
+def test_second_lines_are_joined_by_a_semicolon_but_not_after_a_whole_sentence():
+    assert ledger._joined("leg A", None, "no load", 3) == "leg A; no load; 3"
+    assert ledger._joined("1,593 W on leg B.", "A licensed electrician should turn CT A round.", "asked") == (
+        "1,593 W on leg B. A licensed electrician should turn CT A round. asked"
+    )
 
 
 def test_a_withdrawn_fact_is_said_not_to_have_happened(client, dana):
@@ -304,8 +341,50 @@ def test_each_button_of_each_role_opens_in_each_state(client, who, state, reques
         assert client.get(button.url).status_code in {200, 302}, button.words
 
 
+def test_the_filled_button_does_what_the_sentence_says_comes_next(client, theo, joel, mara, crew):
+    def first(job: Job, who) -> str:
+        context = signed_in(client, who).get(address(job)).context
+        return context["first_acts"][0].words if context["filled"] else ""
+
+    removed = make_job(S.COLLAR_ENERGIZED)
+    served(removed)
+    put(removed, k.COLLAR_REMOVED, on=TODAY)
+    two_meters = job_of(asked())  # the request of the other meter stays open
+    put(two_meters, k.COLLAR_FITTED, on=FITTED, value={"serial": serial_of(two_meters)})
+    built = make_job(crew=crew, install_on=DAY_ONE)
+    put(built, k.INSTALLED, on=DAY_ONE)
+
+    assert first(removed, theo) == "Record homeowner told that there is no backup"
+    assert first(two_meters, theo) == "Book the call"
+    assert first(job_of(asked()), theo) == "Record answer"
+    assert first(make_job(S.BACKUP_VERIFIED), theo) == ""
+    assert first(job_of(asked()), mara) == ""  # the scheduler's act
+    assert first(built, joel) == "Record commissioned grid-tied"
+
+
+def test_a_recorded_step_of_day_one_folds_away(client, joel, crew):
+    job = make_job(crew=crew, install_on=DAY_ONE)
+    put(job, k.INSTALLED, on=DAY_ONE)
+
+    context = signed_in(client, joel).get(address(job)).context
+
+    assert "Record system installed" not in [button.words for button in context["first_acts"]]
+    assert "Record system installed" in [button.words for button in context["other_acts"]]
+
+
 def test_another_crews_job_is_not_there(client, joel):
     assert signed_in(client, joel).get(address(make_job())).status_code == 404
+
+
+def test_a_cancelled_contract_earns_nothing_more(client, dana):
+    job = make_job(S.GRID_TIED)
+    plan(job)
+    before = signed_in(client, dana).get(address(job)).context["home"].owed.final
+    homefacts.cancel(job, on=TODAY, reason="sold the house", by=dana)
+
+    after = client.get(address(job)).context["home"].owed.final
+
+    assert (before.says, after.says) == ("not earned yet", "not earned; the contract is cancelled")
 
 
 # Codes
@@ -346,3 +425,28 @@ def test_the_page_asks_the_database_as_often_for_fifty_facts_as_for_five(client,
 
     assert counted(client, address(job)) == few
     assert few <= 40
+
+
+@pytest.mark.parametrize("how", ["booked", "on the call"])
+def test_who_may_not_know_the_medical_answer_does_not_read_it_in_the_reason_of_a_call(how, farida, joel, crew, theo, mara):
+    job = ready_job(crew=crew)
+    if how == "booked":
+        booked(theo, verifier=user_of(mara), job=job)
+        homefacts.record_medical_answer(job, answer="yes", said_by="Guadalupe Hernández", on=TODAY, by=theo)
+    else:
+        verification.answer_check(led(mara, job=job, upto="cautions"), check="medical", answer="yes", by=mara)
+
+    for person in (farida, joel):
+        page = signed_in(Client(), person).get(address(job)).content.decode()
+        assert "not run by telephone here" in page
+        assert not re.search("medical answer is|relies on|“yes”", page)
+    [line] = appointment_exports.lines(Appointment.objects.filter(job=job))
+    assert "not run by telephone here" in str(line)
+    assert "medical" not in str(line)
+
+
+def test_the_page_that_corrects_a_medical_answer_is_not_there_for_finance(farida, theo):
+    fact = put(make_job(), k.MEDICAL_ANSWER, on=TODAY, value={"answer": "yes"})
+    correct = reverse("correct", kwargs={"uid": fact.uid})
+    assert signed_in(Client(), farida).get(correct).status_code == 404
+    assert signed_in(Client(), theo).get(correct).status_code == 200

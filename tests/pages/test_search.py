@@ -22,7 +22,7 @@ def found(client, text: str):
 
 
 def opens(answer, job: Job) -> bool:
-    return answer.status_code == 302 and answer.headers["Location"] == reverse("job", kwargs={"code": job.code})
+    return bool(answer.status_code == 302 and answer.headers["Location"] == reverse("job", kwargs={"code": job.code}))
 
 
 def test_one_hit_opens_by_whatever_it_is_found(client, theo):

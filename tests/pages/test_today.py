@@ -3,51 +3,126 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
+from typing import Any
 
 import pytest
 from django.urls import reverse
 
 from jobs.core import homefacts
 from jobs.core import kinds as k
-from jobs.core.attention import Figure, Row, Section
+from jobs.core.actors import Actor
+from jobs.core.attention import Figure, Row, Section, says
 from jobs.core.models import Hold
 from jobs.core.states import S
 from jobs.pages import today
-from tests.make import SYSTEM, make_job, put
+from tests.billing.made import planned_job
+from tests.make import SYSTEM, make_job, put, user_of
 from tests.pages.queries import counted, signed_in
+from tests.utilities.made import make_request, make_service
+from utilities import requests
 
 TODAY = dt.date(2026, 11, 18)
 
 
-def section(title: str, count: int) -> Section:
-    return Section("name", title, ("Day", "Home", "Next act"), [Row("Mon", "home", "/")] * min(count, 10), "None.", total=count)
+def section(name: str, count: int, **told: Any) -> Section:
+    return Section(name, name, ("Day", "Home", "Next act"), [Row("Mon", "home", "/")] * min(count, 10), "None.", total=count, **told)
 
 
-@pytest.mark.parametrize(
-    ("title", "count", "said"),
-    [
-        ("Promises overdue", 5, "five promises overdue"),
-        ("Promises overdue", 1, "one promise overdue"),
-        ("Next acts due", 1, "one next act due"),
-        ("Boxes to open", 1, "one box to open"),
-        ("Utilities whose pace changed", 1, "one utility whose pace changed"),
-        ("Overdue", 12, "12 under “Overdue”"),
-    ],
-)
-def test_a_count_and_its_title_are_said_as_part_of_a_sentence(title, count, said):
-    assert today.said(section(title, count)) == said
+def of_homes(one: str, many: str, homes: Iterable[int]) -> Section:
+    ids = list(homes)
+    return section(one, len(ids), says=says(one, many), homes=frozenset(ids))
 
 
-def test_the_lead_names_three_sections_and_counts_the_rest():
-    lead = today.lead([section("Promises overdue", 5), section("Holds to review", 0), section("Drafts to release", 3),
-                       section("Papers that expire", 2), section("Visits missed", 11)])  # fmt: skip
+def aloud(sections: list[Section]) -> str:
+    return " ".join(f"{said.fact} {said.rest}".strip() for said in today.lead(sections))
 
-    assert lead.fact == "21 things need you today:"
-    assert lead.rest == "five promises overdue, three drafts to release, two papers that expire and 11 others below."
+
+PROMISES = of_homes("promise is overdue", "promises are overdue", range(1, 6))
+
+
+def test_a_section_is_said_with_its_verb_in_the_singular_and_the_plural():
+    said = says("home has no next act", "homes have no next act")
+
+    assert [said(count) for count in (1, 3, 1204)] == [
+        "one home has no next act",
+        "three homes have no next act",
+        "1,204 homes have no next act",
+    ]
+
+
+def test_the_lead_is_a_sentence_that_could_be_said_aloud_and_its_number_of_homes_is_bold():
+    holds = of_homes("hold is to be reviewed", "holds are to be reviewed", [7])
+    (said,) = today.lead([of_homes("emergency stands at a home", "emergencies stand at homes", []), PROMISES, holds])
+
+    assert said == today.Said("Six homes need you today:", "five promises are overdue and one hold is to be reviewed.")
+
+
+def test_the_lead_names_three_sections_of_homes_and_counts_each_home_once():
+    sections = [
+        PROMISES,
+        of_homes("request ended", "requests ended", [1, 2, 8]),
+        of_homes("home has had two visits missed", "homes have had two visits missed", [2]),
+        of_homes("hold is to be reviewed", "holds are to be reviewed", [1, 8, 9, 10]),
+    ]
+
+    assert aloud(sections) == (
+        "Eight homes need you today: five promises are overdue, three requests ended and one home has had two visits missed; "
+        "two other homes stand below."
+    )
+
+
+def test_what_is_no_home_is_said_in_a_sentence_of_its_own():
+    messages = section("failed", 2, says=says("message failed", "messages failed"))
+    holds = of_homes("hold is to be reviewed", "holds are to be reviewed", [1])
+
+    assert aloud([PROMISES, messages, holds]) == (
+        "Five homes need you today: five promises are overdue and one hold is to be reviewed. Two messages failed."
+    )
+
+
+def test_money_is_said_without_a_count_of_homes():
+    sections = [
+        section("earned", 2, says=says("milestone is earned and not invoiced", "milestones are earned and not invoiced")),
+        section("overdue", 35, says=says("invoice is overdue", "invoices are overdue")),
+        section("unapplied", 1, says=says("payment is not applied", "payments are not applied")),
+    ]
+
+    assert today.lead(sections) == [
+        today.Said("Two milestones are earned and not invoiced,", "35 invoices are overdue and one payment is not applied.")
+    ]
+    assert aloud(sections[1:]) == "35 invoices are overdue and one payment is not applied."
+    assert aloud([*sections, sections[0], sections[1]]).endswith(", two milestones are earned and not invoiced and more stands below.")
+
+
+def test_calls_of_the_day_have_their_own_sentence_before_the_rest():
+    calls = section("calls", 5, part="opening", says=lambda _: "four calls are booked today, the first at 09:00, and one tomorrow")
+
+    assert today.lead([calls, PROMISES]) == [
+        today.Said("Four calls are booked today,", "the first at 09:00, and one tomorrow."),
+        today.Said("Five promises are overdue.", ""),
+    ]
+
+
+def test_what_gathers_the_homes_is_said_only_where_nothing_else_is():
+    overview = section("overdue", 52, part="overview", says=says("next act is overdue", "next acts are overdue"))
+
+    assert aloud([PROMISES, overview]) == "Five promises are overdue."
+    assert aloud([overview]) == "52 next acts are overdue."
 
 
 def test_with_nothing_to_do_the_lead_says_so():
-    assert today.lead([section("Promises overdue", 0)]) == today.Lead("Nothing needs you today.", "")
+    assert today.lead([section("Promises overdue", 0, says=says("", ""))]) == [today.Said("Nothing needs you today.", "")]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("who", ["dana", "theo", "farida", "mara", "joel"])
+def test_every_section_of_every_role_has_its_part_of_the_sentence(who, request):
+    sections = today.gathered(user_of(request.getfixturevalue(who))).sections
+
+    assert [section.name for section in sections if section.says is None] == []
+    for section in sections:
+        assert len(section.kinds) in (0, len(section.headings) - 3), section.name
 
 
 def test_at_most_three_figures_stand_and_those_of_homes_and_money_come_first():
@@ -65,8 +140,7 @@ def test_the_manager_sees_overdue_acts_of_every_role_with_how_late_they_are(clie
     html = page.content.decode()
     assert "195 days late" in html
     assert "Send the request to fit" in html
-    assert "<b>" in html
-    assert "one next act overdue" in html
+    assert "<b>One next act is overdue</b> and one home waits on us." in html
 
 
 @pytest.mark.django_db
@@ -98,7 +172,7 @@ def test_each_section_of_the_homes_opens_as_many_rows_as_it_counts(client, dana)
     counted_here = {one.section.name: one.section for one in page.context["sections"]}
     for name in ("overdue", "holds", "on_us"):
         listed = client.get(counted_here[name].all_url)
-        assert listed.context["paging"].count == counted_here[name].count > 0, name
+        assert listed.context["page"].paginator.count == counted_here[name].count > 0, name
     assert "without_act" in {one.name for one in page.context["empty"]}  # must be none
 
 
@@ -113,7 +187,7 @@ def test_rows_of_what_is_wanted_add_up_to_the_homes_waiting_on_us(client, dana):
     assert [(row.margin, row.title) for row in on_us.rows] == [("2", "Set the install day"), ("1", "Send the request to fit")]
     assert on_us.count == 3
     for row in on_us.rows:
-        assert client.get(row.url).context["paging"].count == int(row.margin)
+        assert client.get(row.url).context["page"].paginator.count == int(row.margin)
 
 
 @pytest.mark.django_db
@@ -164,3 +238,17 @@ def test_today_asks_the_database_as_often_for_fifty_homes_as_for_five(client, wh
             make_job(state)
 
     assert counted(client, reverse("today")) == few
+
+
+@pytest.mark.django_db
+def test_a_promise_overdue_shows_the_manager_the_home_s_unbilled_money_and_the_scheduler_none(client, dana, theo):
+    request = make_request(make_service(planned_job(contract_minor=864_000)), on=dt.date(2026, 6, 3))
+    requests.record_contact(request, on=dt.date(2026, 11, 10), answered="crew", promised_by=dt.date(2026, 11, 13), by=theo)
+
+    def promised(who: Actor) -> tuple[str, ...]:
+        sections = signed_in(client, who).get("/").context["sections"]
+        (row,) = next(one for one in sections if one.section.name == "promises").rows
+        return tuple(f"{cell.heading} {cell.words}" for cell in row[1] if cell.kind == "num")
+
+    assert promised(dana) == ("Unbilled $8,640.00",)
+    assert promised(theo) == ()

@@ -56,7 +56,7 @@ def test_an_announced_visit_says_whether_the_homeowner_knows(theo):
     )
 
     (row,) = section(theo, "visits_announced").rows
-    assert (row.margin, row.cells[1], row.next_act) == ("Tue 24 Nov to Wed 25 Nov", "not told", "Record homeowner told")
+    assert (row.margin, row.cells[1], row.next_act) == ("24–25 Nov", "not told", "Record homeowner told")
 
     visits.record_homeowner_told(visit, on=D(2026, 11, 16), by=theo)
 

@@ -20,8 +20,10 @@ class FactQuerySet(models.QuerySet["Fact"]):
         return rows if user.has_perm("core.see_medical") else rows.exclude(kind=MEDICAL_ANSWER)
 
     def correctable_by(self, user: User) -> FactQuerySet:
-        # Whoever may record the medical answer may mend it, though a crew does not read it later.
-        return self.filter(job__in=Job.objects.seen_by(user))
+        # Whoever may record the medical answer may mend it, though a crew does not read it later; to others it is not there.
+        rows = self.filter(job__in=Job.objects.seen_by(user))
+        knows = user.has_perm("core.see_medical") or user.has_perm("core.record_medical")
+        return rows if knows else rows.exclude(kind=MEDICAL_ANSWER)
 
     def of_kind(self, kind: str) -> FactQuerySet:
         return self.filter(kind=kind)

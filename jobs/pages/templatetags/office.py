@@ -10,9 +10,12 @@ from zoneinfo import ZoneInfo
 
 from django import forms, template
 from django.forms import BoundField
+from django.utils.html import conditional_escape
+from django.utils.safestring import SafeString, mark_safe
 
 from jobs.core import cautions, clock, money, phones, words
 from jobs.core.forms import DayField, Wrong, things_to_correct
+from jobs.core.models.people import Language
 
 register = template.Library()
 
@@ -105,6 +108,24 @@ def plural_words(value: int, noun: str) -> str:
 def capital(value: str) -> str:
     """The same with its first letter a capital, for the beginning of a sentence; the rest is left as it is."""
     return value[:1].upper() + value[1:]
+
+
+@register.filter
+def breaking(value: object) -> SafeString:
+    """An e-mail address may go on to the next line after its sign, and not in the middle of a word."""
+    return mark_safe(str(conditional_escape(value if isinstance(value, str) else str(value))).replace("@", "@<wbr>"))
+
+
+@register.filter
+def languages(value: list[str]) -> str:
+    """The languages of somebody in words; who has none on record speaks English: "English, Spanish"."""
+    return ", ".join(str(Language(one).label) for one in value or [Language.ENGLISH])
+
+
+@register.filter
+def zone_name(value: str) -> str:
+    """What people call an IANA zone, "Mountain Time"; a zone that homes never stand in is shown as it is."""
+    return words.zone_words(value, lang="en") if value in words.HOME_ZONES else value
 
 
 @register.filter

@@ -34,7 +34,7 @@ class Command(BaseCommand):
         # Written whole beside it, then given its name: nobody reads half a file.
         draft = out.with_name(f".{out.name}.part")
         if out.suffix == ".csv":
-            draft.write_bytes(("\ufeff" + "".join(csvout.write_csv(export.headings, rows))).encode())
+            draft.write_bytes("".join(csvout.marked(csvout.write_csv(export.headings, rows))).encode())
         else:
             draft.write_bytes(csvout.write_xlsx(export.headings, rows, title=export.title))
         draft.replace(out)

@@ -10,6 +10,7 @@ from django.core.paginator import Page, Paginator
 
 MOST = 10_000
 PER_PAGE = 50
+LAST = 10**9  # no list has such a page, and no database a greater offset
 
 
 class Paging(Paginator):  # type: ignore[type-arg]  # not at run time: Django's class takes no type
@@ -20,18 +21,23 @@ class Paging(Paginator):  # type: ignore[type-arg]  # not at run time: Django's 
 
     @cached_property
     def count(self) -> int:
-        counted: int = self.object_list[: MOST + 1].count()  # type: ignore[attr-defined]  # of a queryset
+        counted: int = self.object_list.order_by()[: MOST + 1].count()  # type: ignore[attr-defined]  # of a queryset
         return counted
 
     @property
     def many(self) -> bool:
         return self.count > MOST
 
+    @property
+    def counted(self) -> str:
+        """How many there are, for the margin: "412", or "10,000+" where they are not counted."""
+        return f"{MOST:,}+" if self.many else f"{self.count:,}"
+
     def get_page(self, number: Any) -> Page[Any]:
         """The page of this number; the nearest there is, where there is none."""
         if not self.many:
             return super().get_page(number)
-        wanted = max(1, int(number)) if str(number or "").isdecimal() else 1
+        wanted = min(max(1, int(number)), LAST) if str(number or "").isdecimal() else 1
         bottom = (wanted - 1) * self.per_page
         rows = list(self.object_list[bottom : bottom + self.per_page + 1])
         return UncountedPage(rows, wanted, self)
@@ -49,3 +55,6 @@ class UncountedPage(Page):  # type: ignore[type-arg]
 
     def next_page_number(self) -> int:
         return self.number + 1
+
+    def previous_page_number(self) -> int:
+        return self.number - 1

@@ -1,0 +1,250 @@
+"""What the pictures show, found in the demo's records."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from typing import Any
+
+from django.db.models import Count, Q, QuerySet
+
+from billing.models import Invoice, Milestone, Payment
+from jobs.appointments import readiness
+from jobs.appointments.models import Appointment, AppointmentState, CallRecord, Press
+from jobs.core import clock, links
+from jobs.core import kinds as k
+from jobs.core.models import Document, Fact, Hold, ImportRun, Job, SignedLink, User
+from jobs.core.rights import CREW, VERIFIER
+from jobs.core.states import S
+from jobs.notices.models import Message, MessageFile, State
+from utilities.models import FitRequest, Outcome, Service, Utility, Visit
+
+Kwargs = dict[str, Any]
+
+
+class NotInDemo(Exception):
+    """The demo holds nothing of this sort, which it should."""
+
+
+def one(rows: QuerySet[Any], what: str) -> Any:
+    found = rows.first()
+    if found is None:
+        raise NotInDemo(f"The demo holds no {what}.")
+    return found
+
+
+def by_code(rows: Callable[[], QuerySet[Any]], what: str) -> Callable[[], Kwargs]:
+    return lambda: {"code": one(rows(), what).code}
+
+
+def by_uid(rows: Callable[[], QuerySet[Any]], what: str) -> Callable[[], Kwargs]:
+    return lambda: {"uid": one(rows(), what).uid}
+
+
+def user(role: str) -> User:
+    found: User = one(User.objects.filter(is_demo=True, is_active=True, groups__name=role).order_by("pk"), f"sign-in of the role {role}")
+    return found
+
+
+# Homes.
+
+
+def homes(state: S) -> Callable[[], QuerySet[Job]]:
+    return lambda: Job.objects.in_state(state).oldest_first()
+
+
+def crews_homes() -> QuerySet[Job]:
+    return Job.objects.seen_by(user(CREW)).in_state(S.IN_BUILD).order_by("pk")
+
+
+def spanish_homes() -> QuerySet[Job]:
+    return Job.objects.filter(parties__person__language="es").in_state(S.AWAITING_UTILITY)
+
+
+def held_homes() -> QuerySet[Job]:
+    return Job.objects.filter(pk__in=Hold.objects.standing(clock.office_today()).values("job"))
+
+
+def corrected_homes() -> QuerySet[Job]:
+    return Job.objects.filter(pk__in=Fact.objects.filter(replaces__isnull=False).values("job"))
+
+
+def removed_homes() -> QuerySet[Job]:
+    return Job.objects.filter(pk__in=Fact.objects.standing().of_kind(k.COLLAR_REMOVED).values("job"))
+
+
+def two_meter_homes() -> QuerySet[Job]:
+    doubled = [row.job_id for row in Service.objects.all() if Service.objects.filter(job=row.job_id).count() > 1]
+    return Job.objects.filter(pk__in=doubled)
+
+
+def fact_to_correct() -> Kwargs:
+    facts = Fact.objects.standing().filter(job__in=homes(S.AWAITING_UTILITY)()).of_kind(k.COMMISSIONED)
+    return {"uid": one(facts, "fact to correct").uid}
+
+
+# Requests.
+
+
+def open_requests() -> QuerySet[FitRequest]:
+    return FitRequest.objects.open().filter(job__isnull=False).order_by("filed_on")
+
+
+def request_uid() -> Kwargs:
+    return {"uid": one(open_requests(), "open request").uid}
+
+
+def of_outcome(outcome: Outcome) -> Callable[[], QuerySet[FitRequest]]:
+    return lambda: FitRequest.objects.filter(outcome=outcome, job__isnull=False).order_by("-ended_on")
+
+
+def busiest() -> QuerySet[Utility]:
+    return Utility.objects.filter(pk=one(open_requests(), "open request").utility_id)
+
+
+def unasked() -> QuerySet[Service]:
+    return Service.objects.filter(job__in=homes(S.GRID_TIED)(), requests__isnull=True)
+
+
+# Messages.
+
+
+def messages(*states: State) -> Callable[[], QuerySet[Message]]:
+    return lambda: Message.objects.in_state(*states).order_by("-pk")
+
+
+def to_release() -> QuerySet[Message]:
+    # About a call where there is one: its text is the longest.
+    owed = Message.objects.in_state(State.OWED)
+    return owed.filter(kind__startswith="call") or owed
+
+
+def file_of_message() -> Kwargs:
+    found = one(MessageFile.objects.filter(content_type="application/pdf"), "message with a PDF")
+    return {"uid": found.message.uid, "position": found.position}
+
+
+# Calls.
+
+
+def calls(*states: AppointmentState) -> Callable[[], QuerySet[Appointment]]:
+    return lambda: Appointment.objects.filter(state__in=states).order_by("-starts_at")
+
+
+def to_come() -> QuerySet[Appointment]:
+    return Appointment.objects.taking().filter(call__isnull=True, starts_at__gt=clock.now()).order_by("starts_at")
+
+
+def with_record(result: str) -> Callable[[], QuerySet[Appointment]]:
+    return lambda: Appointment.objects.filter(record__result=result).order_by("-starts_at")
+
+
+def running() -> QuerySet[Appointment]:
+    return Appointment.objects.filter(pk__in=CallRecord.objects.running().values("appointment"), verifier=user(VERIFIER))
+
+
+def press_on_call() -> Kwargs:
+    press = one(Press.objects.standing().filter(call__appointment__in=running(), what__startswith="mid"), "press on a running call")
+    return {"uid": press.call.appointment.uid, "press_uid": press.uid}
+
+
+def bookable() -> QuerySet[Job]:
+    energized = homes(S.COLLAR_ENERGIZED)().exclude(pk__in=Appointment.objects.taking().values("job"))
+    return Job.objects.filter(pk__in=[job.pk for job in energized if is_ready(job)])
+
+
+def is_ready(job: Job) -> bool:
+    return not readiness.missing_for_booking(job, clock.today_in(job.site.zone))
+
+
+def call_link(state: AppointmentState, *, takable: bool = True) -> Callable[[], Kwargs]:
+    """A homeowner's link to a call to come. takable: of a home that is ready, so that the page asks."""
+
+    def kwargs() -> Kwargs:
+        to_come = Appointment.objects.filter(state=state, starts_at__gt=clock.now(), call__isnull=True).select_related("job__site")
+        named = [str(call.uid) for call in to_come if takable == is_ready(call.job)]
+        what = f"link to a call {state.label}, of a home that is {'' if takable else 'not '}ready"
+        return {"token": links.token_of(one(SignedLink.objects.filter(about__in=named, expires_at__gt=clock.now()), what))}
+
+    return kwargs
+
+
+def ended_call_link() -> Kwargs:
+    ended = one(SignedLink.objects.filter(purpose="call", expires_at__lte=clock.now()), "link that has ended")
+    return {"token": links.token_of(ended)}
+
+
+# Money.
+
+
+def invoices(state: str, **more: Any) -> Callable[[], QuerySet[Invoice]]:
+    return lambda: Invoice.objects.filter(state=state, **more).order_by("pk")
+
+
+def unapplied() -> QuerySet[Payment]:
+    return Payment.objects.with_left().filter(Q(left_minor__gt=0))
+
+
+def owing_payer() -> dict[str, str]:
+    owed = one(Invoice.objects.with_left().filter(Q(left_minor__gt=0), state="released"), "open invoice")
+    return {"payer": str(owed.payer.uid)}
+
+
+def unplanned() -> QuerySet[Job]:
+    return Job.objects.in_state(S.IN_BUILD).exclude(pk__in=Invoice.objects.values("job"))
+
+
+def planned() -> QuerySet[Job]:
+    return Job.objects.filter(pk__in=Milestone.objects.filter(invoice__isnull=False).values("job"))
+
+
+def runs(**filters: Any) -> Callable[[], QuerySet[ImportRun]]:
+    return lambda: ImportRun.objects.filter(kind="jobs", **filters)
+
+
+def documents() -> QuerySet[Document]:
+    return Document.objects.all()
+
+
+def services() -> QuerySet[Service]:
+    return Service.objects.exclude(meter_number="")
+
+
+def least_history() -> QuerySet[Utility]:
+    fitted = Count("requests", filter=Q(requests__outcome=Outcome.FITTED))
+    return Utility.objects.annotate(fitted=fitted).filter(requests__outcome=Outcome.OPEN).order_by("fitted", "pk")
+
+
+def announced_visits() -> QuerySet[Visit]:
+    return Visit.objects.pending()
+
+
+def not_bookable() -> QuerySet[Job]:
+    taken = Appointment.objects.taking().values("job")
+    return homes(S.COLLAR_ENERGIZED)().exclude(pk__in=bookable().values("pk")).exclude(pk__in=taken)
+
+
+def open_invoices() -> QuerySet[Invoice]:
+    return Invoice.objects.with_left().filter(Q(left_minor__gt=0), state="released").order_by("pk")
+
+
+def paid_invoices() -> QuerySet[Invoice]:
+    return Invoice.objects.with_left().filter(Q(left_minor__lte=0), state="released").order_by("pk")
+
+
+def spanish_invoices() -> QuerySet[Invoice]:
+    return Invoice.objects.filter(state="released", payer__person__language="es")
+
+
+def questioned_invoices() -> QuerySet[Invoice]:
+    return Invoice.objects.exclude(milestone__question="")
+
+
+def payments() -> QuerySet[Payment]:
+    return Payment.objects.with_left().filter(Q(left_minor=0)).order_by("pk")
+
+
+def this_quarter() -> dict[str, str]:
+    """Ninety days up to today, as they are typed."""
+    today = clock.office_today()
+    return {"from_on": (today - dt.timedelta(days=90)).isoformat(), "to_on": today.isoformat()}

@@ -1,0 +1,268 @@
+"""What is photographed: for each address of the URL configuration an example out of the demo, as the role that uses the page most.
+
+An address without an entry is an error of pictures.py, so that a new page is looked at too. Addresses that take only POST need none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+from jobs.appointments.models import AppointmentState as A
+from jobs.core.recordings import RECORDINGS
+from jobs.core.rights import CREW, FINANCE, MANAGER, RIGHTS, ROLES, SCHEDULER, VERIFIER
+from jobs.core.states import S
+from jobs.notices.models import State
+from tests.browser import demo_rows as d
+from tests.browser.demo_rows import Kwargs, by_code, by_uid
+from utilities.models import Outcome, Utility
+
+STRANGER = ""  # somebody who is not signed in
+
+
+def nothing() -> Kwargs:
+    return {}
+
+
+@dataclass(frozen=True)
+class Shot:
+    """One picture of an address. press: a button pressed once the page stands, to see what is refused; status: of what is shown then."""
+
+    role: str
+    kwargs: Callable[[], Kwargs] = nothing
+    label: str = ""
+    query: Callable[[], dict[str, str]] = dict
+    status: int = 200
+    press: str = ""
+
+
+@dataclass(frozen=True)
+class File:
+    """An address that gives no page but a file, or words for a machine. A PDF's pages are photographed."""
+
+    role: str
+    why: str
+    kwargs: Callable[[], Kwargs] = nothing
+    query: Callable[[], dict[str, str]] = dict
+
+
+# On a home in which state each is recorded; not named here: in build.
+RECORDED_IN = {
+    "removed": S.BACKUP_VERIFIED,
+    "homeowner-told": S.BACKUP_VERIFIED,
+    "gateway-report": S.COLLAR_ENERGIZED,
+    "communications": S.COLLAR_ENERGIZED,
+    "software-updated": S.COLLAR_ENERGIZED,
+    "medical-answer": S.COLLAR_ENERGIZED,
+    "permission-to-operate": S.GRID_TIED,
+    "final-inspection": S.GRID_TIED,
+}
+
+
+def recording(what: str, *, press: str = "") -> Shot:
+    """The crew's where the crew does it on day one, else the first role's that may."""
+    spec = RECORDINGS[what]
+    roles = RIGHTS[spec.right.removeprefix("core.")][1]
+    role = CREW if CREW in roles and what not in RECORDED_IN else next(name for name in ROLES if name in roles)
+
+    def kwargs() -> Kwargs:
+        rows = d.crews_homes() if role == CREW else d.homes(RECORDED_IN.get(what, S.IN_BUILD))()
+        rows = rows.filter(has_battery=True) if spec.battery_only else rows
+        return {"code": d.one(rows, f"home on which “{what}” is recorded").code, "what": what}
+
+    return Shot(role, kwargs, label=f"{what}, refused" if press else what, press=press, status=422 if press else 200)
+
+
+def list_files(role: str, query: Callable[[], dict[str, str]] = dict) -> Sequence[File]:
+    return [File(role, "what the list shows, as a file", lambda e=ending: {"ending": e}, query) for ending in ("csv", "xlsx")]  # type: ignore[misc]
+
+
+def all_homes() -> Iterator[Shot]:
+    for state in S:
+        yield Shot(MANAGER, by_code(d.homes(state), f"job {state.words}"), label=state.value)
+    for label, rows in (
+        ("spanish", d.spanish_homes),
+        ("on hold", d.held_homes),
+        ("corrected", d.corrected_homes),
+        ("collar removed", d.removed_homes),
+        ("two meters", d.two_meter_homes),
+    ):
+        yield Shot(MANAGER, by_code(rows, f"home that is {label}"), label=label)
+    yield Shot(CREW, by_code(d.crews_homes, "home of the crew in build"), label="as crew")
+    yield Shot(FINANCE, by_code(d.homes(S.AWAITING_UTILITY), "home that waits"), label="as finance")
+    yield Shot(SCHEDULER, by_code(d.bookable, "home to book"), label="ready to book")
+
+
+def all_messages() -> Iterator[Shot]:
+    for state in State:
+        if state not in (State.SENDING, State.RELEASED):  # both of a moment
+            yield Shot(SCHEDULER, by_uid(d.messages(state), f"message that is “{state.label}”"), label=state.value)
+
+
+def all_calls() -> Iterator[Shot]:
+    for state in (A.OFFERED, A.BOOKED, A.CONFIRMED, A.DECLINED, A.CANCELLED):
+        yield Shot(SCHEDULER, by_uid(d.calls(state), f"call {state.label}"), label=state.value)
+    yield Shot(VERIFIER, by_uid(d.running, "call that is being held"), label="being held")
+    yield Shot(VERIFIER, by_uid(d.to_come, "call to come"), label="to come, as verifier")
+    for result in ("passed", "not passed", "not finished"):
+        yield Shot(MANAGER, by_uid(d.with_record(result), f"call {result}"), label=result)
+
+
+def links_of_homeowners() -> Iterator[Shot]:
+    for state in (A.OFFERED, A.BOOKED, A.CONFIRMED):
+        yield Shot(STRANGER, d.call_link(state), label=state.value)
+    yield Shot(STRANGER, d.call_link(A.OFFERED), label="offered, es", query=lambda: {"lang": "es"})
+    yield Shot(STRANGER, d.call_link(A.OFFERED), label="nothing chosen", press="Book this time", status=422)
+    yield Shot(STRANGER, d.call_link(A.CONFIRMED), label="another time", query=lambda: {"change": "1"})
+    yield Shot(STRANGER, d.ended_call_link, label="ended", status=410)
+
+
+def request(role: str = SCHEDULER, *, label: str = "") -> Shot:
+    return Shot(role, d.request_uid, label=label)
+
+
+EXAMPLES: dict[str, Sequence[Shot | File]] = {
+    # What shows several apps.
+    "today": [Shot(role, label=role) for role in ROLES],
+    "jobs": [
+        Shot(MANAGER, label="all"),
+        Shot(MANAGER, label="awaiting the utility", query=lambda: {"state": S.AWAITING_UTILITY.value}),
+        Shot(FINANCE, label="as finance"),
+        Shot(CREW, label="as crew"),
+        Shot(SCHEDULER, label="nothing found", query=lambda: {"state": S.CANCELLED.value, "since_to": "1 Jan 2001"}),
+    ],
+    "jobs_export": list_files(MANAGER),
+    "job": list(all_homes()),
+    "search": [
+        Shot(SCHEDULER, label="several", query=lambda: {"q": "Lane"}),
+        Shot(SCHEDULER, label="nothing found", query=lambda: {"q": "Nowhere Boulevard"}),
+    ],
+    "emergency": [
+        Shot(SCHEDULER, label="no home"),
+        Shot(SCHEDULER, label="one home", query=lambda: {"job": d.one(d.homes(S.AWAITING_UTILITY)(), "home that waits").code}),
+    ],
+    "health_live": [File(STRANGER, "a word for machines")],
+    "health_ready": [File(STRANGER, "figures for machines")],
+    "imports": [Shot(MANAGER), Shot(FINANCE, label="as finance"), Shot(MANAGER, label="refused", press="Check this file", status=422)],
+    "import_run": [
+        Shot(MANAGER, by_uid(d.runs(started_at__isnull=True, dropped_at__isnull=True), "import not applied"), label="not applied"),
+        Shot(MANAGER, by_uid(d.runs(finished_at__isnull=False), "applied import"), label="applied"),
+    ],
+    "import_progress": [File(MANAGER, "the part of import_run that is fetched anew", by_uid(d.runs(), "import"))],
+    "import_errors": [File(MANAGER, "the rows to correct", by_uid(d.runs(started_at__isnull=True), "import not applied"))],
+    "import_errors_xlsx": [File(MANAGER, "the rows to correct", by_uid(d.runs(started_at__isnull=True), "import not applied"))],
+    # A home's record, and the office.
+    "sign_in": [Shot(STRANGER), Shot(STRANGER, label="refused", press="Sign in", status=422)],
+    "password": [Shot(CREW), Shot(CREW, label="refused", press="Change password", status=422)],
+    "people": [Shot(MANAGER)],
+    "person_new": [Shot(MANAGER)],
+    "person": [Shot(MANAGER, lambda: {"uid": d.user(VERIFIER).uid})],
+    "crew_new": [Shot(MANAGER)],
+    "rules": [Shot(MANAGER)],
+    "rule": [Shot(MANAGER, lambda: {"name": "payment_days"}), Shot(MANAGER, lambda: {"name": "company_name"}, label="words")],
+    "job_new": [Shot(SCHEDULER), Shot(SCHEDULER, label="refused", press="Enter the job", status=422)],
+    "record": [*(recording(what) for what in RECORDINGS), recording("ct-check", press="Record readings")],
+    "reveal": [Shot(CREW, by_code(d.crews_homes, "home of the crew"))],
+    "correct": [Shot(MANAGER, d.fact_to_correct)],
+    "document": [File(MANAGER, "a photo or paper, as it was given", by_uid(d.documents, "document"))],
+    # Utilities and requests.
+    "utilities": [Shot(MANAGER)],
+    "utilities_export": list_files(MANAGER),
+    "utility_new": [Shot(MANAGER)],
+    "utility": [
+        Shot(MANAGER, by_uid(d.busiest, "utility with open requests"), label="busiest"),
+        Shot(MANAGER, by_uid(d.least_history, "utility with open requests"), label="least history"),
+    ],
+    "utility_edit": [Shot(MANAGER, by_uid(d.busiest, "utility"))],
+    "utility_districts": [Shot(MANAGER, by_uid(lambda: Utility.objects.filter(districts__isnull=False), "utility with districts"))],
+    "utility_calendar": [Shot(MANAGER, by_uid(lambda: Utility.objects.filter(closures__isnull=False), "utility with closures"))],
+    "utility_contacts": [Shot(SCHEDULER, by_uid(lambda: Utility.objects.filter(contacts__isnull=False), "utility with contacts"))],
+    "requests": [Shot(SCHEDULER), Shot(MANAGER, label="ended", query=lambda: {"outcome": Outcome.CANCELLED.value})],
+    "requests_export": list_files(SCHEDULER),
+    "request": [
+        Shot(SCHEDULER, by_code(d.open_requests, "open request"), label="open"),
+        Shot(SCHEDULER, by_code(d.of_outcome(Outcome.FITTED), "fitted request"), label="fitted"),
+        Shot(SCHEDULER, by_code(d.of_outcome(Outcome.CANCELLED), "request that ended without fitting"), label="ended"),
+    ],
+    "home_connect": [Shot(SCHEDULER, by_code(d.homes(S.GRID_TIED), "home complete"))],
+    "service": [Shot(SCHEDULER, by_uid(d.services, "meter"))],
+    "request_sent": [Shot(SCHEDULER, by_uid(d.unasked, "home to ask for"))],
+    "request_contact": [request(), Shot(SCHEDULER, d.request_uid, label="refused", press="Record answer", status=422)],
+    "request_answer": [request()],
+    "request_visit": [request(), Shot(SCHEDULER, d.request_uid, label="refused", press="Record visit", status=422)],
+    "request_announce": [request()],
+    "request_fitted": [request()],
+    "request_again": [request()],
+    "request_end": [request()],
+    "visit_told": [Shot(SCHEDULER, by_uid(d.announced_visits, "announced visit"))],
+    # Messages.
+    "notices": [Shot(SCHEDULER), Shot(SCHEDULER, label="waits for release", query=lambda: {"state": State.OWED.value})],
+    "notices_export": list_files(SCHEDULER),
+    "notices_release": [Shot(SCHEDULER)],
+    "notice": list(all_messages()),
+    "notice_mail": [Shot(SCHEDULER, by_uid(d.to_release, "message to release"))],
+    "notice_file": [File(MANAGER, "a file that went with a message", d.file_of_message)],
+    "notice_release": [Shot(SCHEDULER, by_uid(d.to_release, "message to release"))],
+    "notice_withdraw": [Shot(SCHEDULER, by_uid(d.to_release, "message to release"))],
+    "notice_send_again": [Shot(SCHEDULER, by_uid(d.messages(State.FAILED, State.MAY_HAVE_BEEN_SENT), "message that failed"))],
+    "notice_arrived": [Shot(SCHEDULER, by_uid(d.messages(State.MAY_HAVE_BEEN_SENT), "message that may have been sent"))],
+    "notice_consent": [Shot(SCHEDULER, by_uid(d.to_release, "message to release"))],
+    # Calls.
+    "calls": [Shot(SCHEDULER), Shot(VERIFIER, label="as verifier")],
+    "calls_export": list_files(SCHEDULER),
+    "calls_ready": [Shot(SCHEDULER), Shot(MANAGER, label="as manager")],
+    "call_book": [
+        Shot(SCHEDULER, by_code(d.bookable, "home to book")),
+        Shot(SCHEDULER, by_code(d.bookable, "home to book"), label="refused", press="Book or offer this time", status=422),
+        Shot(SCHEDULER, by_code(d.not_bookable, "energized home that is not ready"), label="not ready"),
+    ],
+    "call": list(all_calls()),
+    "call_move": [Shot(SCHEDULER, by_uid(d.to_come, "call to come"))],
+    "call_cancel": [Shot(SCHEDULER, by_uid(d.to_come, "call to come"))],
+    "call_answer": [Shot(SCHEDULER, by_uid(d.to_come, "call to come"))],
+    "call_correct": [Shot(VERIFIER, d.press_on_call)],
+    "call_void": [Shot(MANAGER, by_uid(d.with_record("passed"), "passed call"))],
+    "call_add": [Shot(MANAGER, by_uid(d.with_record("passed"), "passed call"))],
+    "hours": [Shot(SCHEDULER)],
+    "verifier_hours": [Shot(SCHEDULER, lambda: {"uid": d.user(VERIFIER).uid})],
+    "homeowner_call": list(links_of_homeowners()),
+    # Money.
+    "invoices": [Shot(FINANCE), Shot(MANAGER, label="as manager")],
+    "invoices_export": list_files(FINANCE),
+    "invoices_release": [Shot(FINANCE)],
+    "receivables": [Shot(FINANCE)],
+    "invoice": [
+        Shot(FINANCE, by_uid(d.invoices("draft"), "drafted invoice"), label="draft"),
+        Shot(FINANCE, by_uid(d.open_invoices, "open invoice"), label="open"),
+        Shot(FINANCE, by_uid(d.paid_invoices, "paid invoice"), label="paid"),
+    ],
+    "invoice_pdf": [
+        File(FINANCE, "the paper of an invoice", by_uid(d.invoices("released"), "released invoice")),
+        File(FINANCE, "a draft's paper", by_uid(d.invoices("draft"), "drafted invoice")),
+        File(FINANCE, "the paper of an invoice to a Spanish home", by_uid(d.spanish_invoices, "invoice to a Spanish home")),
+    ],
+    "invoice_release": [Shot(FINANCE, by_uid(d.invoices("draft"), "drafted invoice"))],
+    "invoice_answer": [Shot(FINANCE, by_uid(d.questioned_invoices, "invoice with a question"))],
+    "invoice_write_off": [Shot(FINANCE, by_uid(d.open_invoices, "open invoice"))],
+    "payments": [Shot(FINANCE)],
+    "payments_export": list_files(FINANCE),
+    "payment_new": [
+        Shot(FINANCE, label="who paid"),
+        Shot(FINANCE, label="found", query=lambda: {"q": "a"}),
+        Shot(FINANCE, label="what it is put to", query=d.owing_payer),
+        Shot(FINANCE, label="refused", query=d.owing_payer, press="Record payment", status=422),
+    ],
+    "payer_new": [Shot(FINANCE)],
+    "payment": [
+        Shot(FINANCE, by_uid(d.payments, "payment"), label="applied"),
+        Shot(FINANCE, by_uid(d.unapplied, "payment with something unapplied"), label="unapplied"),
+    ],
+    "milestones_earned": [Shot(FINANCE)],
+    "milestones_waiting": [Shot(FINANCE)],
+    "report_milestones": [Shot(FINANCE, query=d.this_quarter)],
+    "report_milestones_export": list_files(FINANCE, d.this_quarter),
+    "job_plan": [
+        Shot(FINANCE, by_code(d.unplanned, "home without an invoice"), label="to set"),
+        Shot(FINANCE, by_code(d.planned, "home with an invoice"), label="fixed"),
+    ],
+}

@@ -11,7 +11,7 @@ from jobs.appointments import readiness
 from jobs.core import clock, dayone, homefacts, lifecycle, reconcile, secrets
 from jobs.core import kinds as k
 from jobs.core.facts import Said, When
-from jobs.core.models import Fact, Job
+from jobs.core.models import Fact, IdempotencyKey, Job
 from jobs.core.refusals import Refused
 from jobs.core.states import S
 from tests.appointments.homes import begun, booked, ready_job
@@ -173,6 +173,18 @@ def _with_code(**fields):
     job = make_job(**fields)
     secrets.keep_code(job, name="gate", code="4711#", by=SYSTEM)
     return job
+
+
+def test_what_an_idempotency_key_keeps_of_a_gate_code_is_keyed(settings, dana):
+    def kept(key: str) -> str:
+        secrets.keep_code(job, name="gate", code="4711#", by=dana, key=key)
+        return IdempotencyKey.objects.get(key=key).input_hash
+
+    job = make_job()
+    first = kept("one")
+    assert kept("two") == first
+    settings.SECRET_KEY = "another"
+    assert kept("three") != first
 
 
 def test_a_crew_reads_a_gate_code_on_its_day_at_the_home_only(joel, crew):

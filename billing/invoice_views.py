@@ -21,8 +21,7 @@ from billing.pdf.invoice import Plain
 from billing.pdf.invoice import invoice as invoice_pdf
 from billing.triggers import TRIGGERS
 from jobs.core import clock, files, lists, money, rules, words
-from jobs.core.actors import actor
-from jobs.core.models import User
+from jobs.core.actors import actor, member
 from jobs.core.refusals import Refused
 from jobs.core.web import download, recorded, right
 
@@ -34,7 +33,7 @@ COLUMNS = (
 
 
 def seen_by(request: HttpRequest) -> InvoiceQuerySet:
-    rows = Invoice.objects.seen_by(cast(User, request.user)).with_left()
+    rows = Invoice.objects.seen_by(member(request)).with_left()
     return rows.select_related("job__site", "payer__person", "milestone", "pdf").prefetch_related("job__parties__person")
 
 
@@ -104,7 +103,7 @@ def _act(request: HttpRequest, invoice: Invoice) -> tuple[str, str]:
 @right("core.see_money")
 @require_safe
 def invoices_export(request: HttpRequest, ending: str) -> HttpResponseBase:
-    found = InvoiceFilter(request.GET or None, queryset=Invoice.objects.seen_by(cast(User, request.user)).with_left())
+    found = InvoiceFilter(request.GET or None, queryset=Invoice.objects.seen_by(member(request)).with_left())
     if found.refused:
         return lists.back_to_the_list(request, "invoices")
     return lists.table_file("invoices", ending, exports.INVOICES, exports.invoice_lines(found.rows))

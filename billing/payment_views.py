@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from typing import Any, cast
+from typing import Any
 
 from django.db.models import Q, Sum
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
@@ -16,8 +16,7 @@ from billing.filters import PaymentFilter
 from billing.forms import ChoosePayerForm, PartsForm, PaymentForm
 from billing.models import Payer, Payment, PaymentQuerySet
 from jobs.core import clock, lists, money
-from jobs.core.actors import actor
-from jobs.core.models import User
+from jobs.core.actors import actor, member
 from jobs.core.refusals import Refused
 from jobs.core.web import recorded, right
 
@@ -29,7 +28,7 @@ COLUMNS = (
 
 
 def seen_by(request: HttpRequest) -> PaymentQuerySet:
-    return Payment.objects.seen_by(cast(User, request.user)).with_left().select_related("payer__person")
+    return Payment.objects.seen_by(member(request)).with_left().select_related("payer__person")
 
 
 @right("core.see_money")
@@ -107,7 +106,7 @@ def payment_new(request: HttpRequest) -> HttpResponse:
     chosen = request.GET.get("payer", "")
     if not chosen:
         return _choose(request)
-    payer = get_object_or_404(Payer.objects.seen_by(cast(User, request.user)).select_related("person"), uid=_uid(chosen))
+    payer = get_object_or_404(Payer.objects.seen_by(member(request)).select_related("person"), uid=_uid(chosen))
     debts = payments.open_debts(payer)
     form = PaymentForm(request.POST or None, debts=debts, initial={"received_on": clock.office_today()})
     if request.method == "POST" and form.is_valid():

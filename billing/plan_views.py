@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from typing import cast
 
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, render
@@ -17,8 +16,8 @@ from billing.forms import PayerForm, PeriodForm, PlanForm, part_forms, parts_of
 from billing.models import Invoice, Milestone
 from billing.triggers import TRIGGERS, words_of
 from jobs.core import clock, lists, money, words
-from jobs.core.actors import actor
-from jobs.core.models import Contract, Job, User
+from jobs.core.actors import actor, member
+from jobs.core.models import Contract, Job
 from jobs.core.refusals import Refused
 from jobs.core.web import recorded, right
 from utilities.models import Utility
@@ -27,7 +26,7 @@ from utilities.models import Utility
 @right("core.set_plan")
 @require_http_methods(["GET", "HEAD", "POST"])
 def job_plan(request: HttpRequest, code: str) -> HttpResponse:
-    job = get_object_or_404(Job.objects.seen_by(cast(User, request.user)).select_related("site"), code=code.upper())
+    job = get_object_or_404(Job.objects.seen_by(member(request)).select_related("site"), code=code.upper())
     rows = list(job.milestones.select_related("payer", "invoice").order_by("position"))
     contract = Contract.objects.filter(job=job).first()
     payer = rows[0].payer if rows else None
@@ -83,7 +82,7 @@ def _plan_row(milestone: Milestone) -> dict[str, object]:
 def payer_new(request: HttpRequest) -> HttpResponse:
     """A lender or third-party owner; then back to the plan from which it was asked for."""
     code = request.GET.get("job", "")
-    job = Job.objects.seen_by(cast(User, request.user)).filter(code=code.upper()).first()
+    job = Job.objects.seen_by(member(request)).filter(code=code.upper()).first()
     form = PayerForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:
@@ -125,7 +124,7 @@ def milestones_earned(request: HttpRequest) -> HttpResponse:
 @right("core.bill")
 @require_http_methods(["POST"])
 def milestone_draft(request: HttpRequest, uid: uuid.UUID) -> HttpResponse:
-    milestone = get_object_or_404(Milestone.objects.seen_by(cast(User, request.user)), uid=uid)
+    milestone = get_object_or_404(Milestone.objects.seen_by(member(request)), uid=uid)
     try:
         drafted = invoices.draft(milestone, by=actor(request))
     except Refused as refusal:

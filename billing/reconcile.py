@@ -58,6 +58,11 @@ def _earned() -> Iterator[str]:
             if reported.get(milestone.pk, 0) != stands:
                 yield f"Job {job.code}: the reports say {reported.get(milestone.pk, 0)} was earned for {milestone.name}, it is {stands}."
 
+    # A plan set anew took its milestones away; what was reported of them was taken back before.
+    gone = Earning.objects.filter(milestone__isnull=True).order_by().values("job__code", "name").annotate(total=Sum("amount_minor"))
+    for row in gone.exclude(total=0):
+        yield f"Job {row['job__code']}: the reports say {row['total']} was earned for {row['name']}, which is no milestone any more."
+
 
 def _invoices() -> Iterator[str]:
     for invoice in Invoice.objects.select_related("milestone", "pdf", "job").order_by("pk"):
@@ -75,6 +80,8 @@ def _invoices() -> Iterator[str]:
                 yield f"{named}: its paper on disk is missing or is not the one that was released."
         if invoice.released and invoice.contents.get("number") != str(invoice.number):
             yield f"{named}: its contents name number {invoice.contents.get('number')}."
+        if invoice.released and invoice.contents.get("total") != money.shown(invoice.amount_minor):
+            yield f"{named} is over {money.shown(invoice.amount_minor)}, its paper says {invoice.contents.get('total')}."
 
 
 def _numbers() -> Iterator[str]:

@@ -119,6 +119,14 @@ def pytest_unconfigure() -> None:
     shutil.rmtree(os.environ["VAR_DIR"], ignore_errors=True)
 
 
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Where SQLite is asked for, what only PostgreSQL can show is no part of the run."""
+    if config.getoption("--db") == "sqlite":
+        left = [item for item in items if item.get_closest_marker("needs_postgres")]
+        config.hook.pytest_deselected(items=left)
+        items[:] = [item for item in items if item not in left]
+
+
 def pytest_runtest_setup(item: pytest.Item) -> None:
     have = {
         "needs_postgres": _server is not None,
@@ -129,8 +137,7 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
         if item.get_closest_marker(marker) and not have[marker]:
             if os.environ.get("REQUIRE_SERVICES"):
                 pytest.fail(f"{service} is missing, and REQUIRE_SERVICES is set.", pytrace=False)
-            if not (marker == "needs_postgres" and item.config.getoption("--db") == "sqlite"):
-                _missing[marker] = service
+            _missing[marker] = service
             pytest.skip(f"{service} is missing")
 
 

@@ -6,14 +6,14 @@ from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import asdict
 
-from django.db.models import Count, Q
+from django.db.models import Count, F, Q
 
 from jobs.core import kinds as k
 from jobs.core.models import Job
 from jobs.core.states import S
 from jobs.core.waiting import UTILITY
 from utilities import truth
-from utilities.models import FitRequest, Outcome, Service, Visit
+from utilities.models import Contact, FitRequest, Outcome, Sending, Service, Visit
 
 
 def breaches() -> Iterator[str]:
@@ -61,7 +61,11 @@ def _awaiting() -> Iterator[str]:
 
 
 def _beside() -> Iterator[str]:
-    """Each visit and its fact say the same."""
+    """Each visit, sending and contact says the same as its fact."""
+    for sending in Sending.objects.exclude(sent_on=F("fact__day"), withdrawn=F("fact__withdrawn")).select_related("fact", "request"):
+        yield f"A sending of request {sending.request.code} is of {sending.sent_on}, and its fact does not say so."
+    for told in Contact.objects.exclude(on=F("fact__day"), withdrawn=F("fact__withdrawn")).select_related("fact", "request"):
+        yield f"A contact about request {told.request.code} is of {told.on}, and its fact does not say so."
     rows = Visit.objects.exclude(outcome="").filter(fact__isnull=False, withdrawn=False).select_related("fact", "request")
     for visit in rows.iterator(chunk_size=500):
         fact = visit.fact

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Callable
-from typing import Any, cast
+from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import get_object_or_404, render
@@ -12,8 +12,8 @@ from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from jobs.core import clock, codes, lists, words
-from jobs.core.actors import actor
-from jobs.core.models import Job, User
+from jobs.core.actors import actor, member
+from jobs.core.models import Job
 from jobs.core.refusals import Refused
 from jobs.core.views import answer, seen_job
 from jobs.core.web import recorded, right
@@ -34,7 +34,7 @@ COLUMNS = (
 @right("core.see_utilities")
 @require_safe
 def request_list(request: HttpRequest) -> HttpResponseBase:
-    narrowing = filters.requests(cast(User, request.user), request.GET)
+    narrowing = filters.requests(member(request), request.GET)
     sheet = lists.sheet_of(request.GET, shown.with_parts(narrowing.rows), sort=narrowing.sort, columns=COLUMNS)
     context = sheet | {
         "form": narrowing.form,
@@ -48,7 +48,7 @@ def request_list(request: HttpRequest) -> HttpResponseBase:
 @require_safe
 def request_export(request: HttpRequest, ending: str) -> HttpResponseBase:
     """What the list shows, as a file."""
-    narrowing = filters.requests(cast(User, request.user), request.GET)
+    narrowing = filters.requests(member(request), request.GET)
     if narrowing.refused:
         return lists.back_to_the_list(request, "requests")
     return lists.table_file("requests", ending, exports.REQUESTS, exports.requests(narrowing.rows))
@@ -57,7 +57,7 @@ def request_export(request: HttpRequest, ending: str) -> HttpResponseBase:
 @right("core.see_utilities")
 @require_safe
 def request_page(request: HttpRequest, code: str) -> HttpResponseBase:
-    rows = shown.with_parts(FitRequest.objects.seen_by(cast(User, request.user))).select_related("follows", "district")
+    rows = shown.with_parts(FitRequest.objects.seen_by(member(request))).select_related("follows", "district")
     found = get_object_or_404(rows, code=codes.normal(code))
     today = clock.office_today()
     (line,) = shown.lines([found], today=today)
@@ -100,7 +100,7 @@ _SENT: Callable[..., Any] = requests.record_sent
 
 def seen_request(request: HttpRequest, uid: uuid.UUID) -> FitRequest:
     """The request of a job, if the person may know of it; history has no acts."""
-    rows = FitRequest.objects.seen_by(cast(User, request.user)).filter(job__isnull=False).select_related("utility", "service", "job__site")
+    rows = FitRequest.objects.seen_by(member(request)).filter(job__isnull=False).select_related("utility", "service", "job__site")
     return get_object_or_404(rows, uid=uid)
 
 
@@ -156,9 +156,7 @@ def end(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
 @right(RECORD)
 def told(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
     """The homeowner knows of an announced visit."""
-    visit = get_object_or_404(
-        Visit.objects.seen_by(cast(User, request.user)).select_related("request__utility", "request__job__site"), uid=uid
-    )
+    visit = get_object_or_404(Visit.objects.seen_by(member(request)).select_related("request__utility", "request__job__site"), uid=uid)
     form = _form(request, ToldForm, visit, ("on",))
     if request.method == "POST" and form.is_valid():
         try:
@@ -174,7 +172,7 @@ def told(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
 @right(RECORD)
 def sent(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
     """A new request was sent for this meter."""
-    service = get_object_or_404(Service.objects.seen_by(cast(User, request.user)).select_related("utility", "job__site"), uid=uid)
+    service = get_object_or_404(Service.objects.seen_by(member(request)).select_related("utility", "job__site"), uid=uid)
     form = _form(request, SentForm, service, ("on",))
     if request.method == "POST" and form.is_valid():
         try:
@@ -208,7 +206,7 @@ def connect(request: HttpRequest, code: str) -> HttpResponseBase:
 @right(RECORD)
 def service(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
     """Correct what is on record of a meter."""
-    found = get_object_or_404(Service.objects.seen_by(cast(User, request.user)).select_related("utility", "job__site", "district"), uid=uid)
+    found = get_object_or_404(Service.objects.seen_by(member(request)).select_related("utility", "job__site", "district"), uid=uid)
     form = ServiceForm(request.POST or None, utility=found.utility, initial=ServiceForm.initial_of(found))
     if request.method == "POST" and form.is_valid():
         try:

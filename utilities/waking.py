@@ -1,10 +1,8 @@
-"""The one way to have forecasts worked out soon. What is stale stands in rows; a wake-up that is lost costs an hour, until the sweep."""
+"""What makes the forecasts stale has them worked out soon; the sweep finds within minutes what a lost wake-up left."""
 
 from __future__ import annotations
 
-from celery import current_app
-from django.db import transaction
-
+from jobs.core import waking
 from jobs.core.followups import Settled
 from utilities.truth import ABOUT_REQUESTS
 
@@ -16,10 +14,4 @@ def owe_forecasts(settled: Settled) -> None:
 
 
 def wake() -> None:
-    """After the commit, and robust: with the broker away the rows are saved, and the person sees no error."""
-    transaction.on_commit(_send, robust=True)
-
-
-def _send() -> None:
-    # By name: the rules do not import the tasks.
-    current_app.send_task("utilities.tasks.refresh_stale")
+    waking.wake("utilities.tasks.refresh_stale")

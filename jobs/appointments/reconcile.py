@@ -10,11 +10,15 @@ from jobs.appointments.models import TAKING, Appointment, AppointmentState, Call
 from jobs.appointments.records import evidence_of
 from jobs.core import kinds as k
 from jobs.core.models import Fact
+from jobs.core.states import S
+
+BROUGHT_IN = ("import", "command")  # sources of a fact that rests on books before ours
 
 
 def breaches() -> Iterator[str]:
     yield from _overlaps()
     yield from _booked_without_fact()
+    yield from _open_and_not_ready()
     yield from _verified_without_record()
     yield from _records_without_fact()
     yield from _islands()
@@ -48,12 +52,20 @@ def _booked_without_fact() -> Iterator[str]:
             yield f"Job {call.job.code}: its call {call.state} for {says['on']} {says['time']} has no fact that says so."
 
 
+def _open_and_not_ready() -> Iterator[str]:
+    """A call that was not begun is called off in the transaction in which its home stops being energized."""
+    standing = Appointment.objects.taking().filter(call__isnull=True).exclude(job__state=S.COLLAR_ENERGIZED)
+    for call in standing.with_names():
+        yield f"Job {call.job.code} is {call.job.state_words}, and its call on {call.local_date} is not called off."
+
+
 def _verified_without_record() -> Iterator[str]:
     """A verification held here names its passed record by uid; one brought in names what the books before ours kept."""
-    passed = {str(uid) for uid in VerificationRecord.objects.filter(result="passed").values_list("uid", flat=True)}
+    passed = {(str(uid), job) for uid, job in VerificationRecord.objects.filter(result="passed").values_list("uid", "job")}
     for fact in Fact.objects.standing().of_kind(k.VERIFICATION).filter(value__result="passed").select_related("job"):
         named = str(fact.value.get("record", ""))
-        if _is_uid(named) and named not in passed:
+        ours = _is_uid(named) or fact.source not in BROUGHT_IN
+        if ours and (named, fact.job_id) not in passed:
             yield f"Job {fact.job.code} has a passed verification without its passed record."
 
 

@@ -13,6 +13,7 @@ from jobs.core.states import S
 
 def breaches() -> Iterator[str]:
     yield from _states()
+    yield from _days()
     yield from _serials()
     yield from _files()
 
@@ -21,7 +22,7 @@ def _states() -> Iterator[str]:
     within = lifecycle.limits()
     for job in Job.objects.select_related("site").prefetch_related("state_changes").iterator(chunk_size=500):
         says = lifecycle.cache_of(job, facts.of(job), within=within)
-        for name in ("state", "state_since", "waiting_on", "waiting_since"):
+        for name in ("state", "state_since", "waiting_on", "waiting_since", "next_act", "next_role"):
             if getattr(job, name) != says[name]:
                 yield f"Job {job.code}: {name} is {getattr(job, name)}, its facts say {says[name]}."
         was: str = S.IN_BUILD
@@ -33,6 +34,18 @@ def _states() -> Iterator[str]:
             yield f"Job {job.code}: its history ends at {was}, its state is {job.state}."
         if says["waiting_on"] != "nobody" and not says["next_act"]:
             yield f"Job {job.code} is open and has no next act."
+
+
+def _days() -> Iterator[str]:
+    """The day by which facts are put in order is the day of what they say, at the home."""
+    for fact in Fact.objects.select_related("job__site").iterator(chunk_size=500):
+        if fact.kind not in facts.KINDS:
+            yield f"Job {fact.job.code}: a fact is of the unknown kind {fact.kind}."
+        said = facts.When(on=fact.happened_on, at=fact.happened_at, after=fact.after_on, by=fact.by_on)
+        if said.at is None and said.on is None and said.by is None:
+            yield f"Job {fact.job.code}: {fact.kind} does not say when it happened."
+        elif said.day_at(fact.job.site.zone) != fact.day:
+            yield f"Job {fact.job.code}: {fact.kind} happened on {said.day_at(fact.job.site.zone)} and is kept under {fact.day}."
 
 
 def _serials() -> Iterator[str]:

@@ -1,9 +1,8 @@
 import datetime as dt
 
 from celery import shared_task
-from django.db import transaction
 
-from jobs.core import clock
+from jobs.core import clock, waking
 from jobs.core.models import Heartbeat
 
 
@@ -46,9 +45,7 @@ def apply_import(run_id: int) -> None:
 
 
 def wake_import(run_id: int) -> None:
-    """Once what was written stands. A broker that is away must not fail the page: the sweep finds the row."""
-    # Not functools.partial: Django names the function that failed, and a partial has no name.
-    transaction.on_commit(lambda: apply_import.delay(run_id), robust=True)
+    waking.wake("jobs.core.tasks.apply_import", run_id)
 
 
 @shared_task

@@ -13,12 +13,12 @@ from typing import Any
 
 from django.conf import settings
 
-from jobs.core import clock, files, rules
+from jobs.core import clock, files, rules, waking
 from jobs.core.actors import Actor
 from jobs.core.acts import act
 from jobs.core.models import Job
 from jobs.core.refusals import OutOfSight, Refused
-from jobs.notices import kinds, rendering, waking
+from jobs.notices import kinds, rendering
 from jobs.notices.kinds import NoticeKind, Owing, Recipient
 from jobs.notices.leaving import claim, due, record, unfreeze
 from jobs.notices.models import Message, MessageFile, State
@@ -42,6 +42,7 @@ __all__ = [
     "withdraw_message",
 ]
 
+SEND = "jobs.notices.tasks.send_notice"
 TAKE_BACK = dt.timedelta(minutes=1)
 # Where a message that no longer counts may still be stopped.
 NOT_GONE = (State.OWED, State.RELEASED, State.NO_RECIPIENT, State.FAILED)
@@ -152,7 +153,7 @@ def let_go(message: Message, *, by: Actor | None = None, rule: str = "", seen: s
         for place, part in enumerate(shown.attachments)
     )
     if message.due_at <= now:
-        waking.wake(message.pk)
+        waking.wake(SEND, message.pk)
     return message
 
 
@@ -235,7 +236,7 @@ def send_again(message: Message, *, by: Actor) -> Message:
     message.state, message.reason, message.due_at = State.RELEASED, "", now
     message.released_by_name, message.released_at, message.claimed_until = by.name, now, None
     message.save()
-    waking.wake(message.pk)
+    waking.wake(SEND, message.pk)
     return message
 
 

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import uuid
-from typing import Any, cast
+from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
 from jobs.core import files, lists
-from jobs.core.models import User
+from jobs.core.actors import member
 from jobs.core.refusals import Refused
 from jobs.core.web import download, right
 from jobs.notices import consent, exports, history, outbox
@@ -28,7 +28,7 @@ MAIL_POLICY = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'n
 
 
 def seen_by(request: HttpRequest) -> MessageQuerySet:
-    return Message.objects.seen_by(cast(User, request.user)).select_related("job__site", "person")
+    return Message.objects.seen_by(member(request)).select_related("job__site", "person")
 
 
 def seen_message(request: HttpRequest, uid: uuid.UUID) -> Message:

@@ -14,13 +14,13 @@ from django.utils.html import format_html
 from django.views.decorators.http import require_POST, require_safe
 from django_htmx.http import HttpResponseClientRefresh
 
-from jobs.core import clock, importing, tasks, words
+from jobs.core import clock, importing, lists, tasks, words
 from jobs.core.actors import actor, member
 from jobs.core.importing import Looked
 from jobs.core.models import ImportRun
 from jobs.core.paging import Paging
 from jobs.core.refusals import NotAllowed, Refused
-from jobs.core.sheets import errors_file, errors_workbook
+from jobs.core.sheets import errors_table
 from jobs.core.web import recorded, right
 from jobs.pages.import_forms import ColumnsForm, FileForm
 
@@ -120,14 +120,7 @@ def errors(request: HttpRequest, uid: uuid.UUID, ending: str) -> HttpResponseBas
     rows = importing.rows_to_mend(run, looked)
     if not rows:
         raise Http404("No row of this file needs correcting.")
-    if ending == "csv":
-        response = HttpResponse(f"\ufeff{errors_file(looked.sheet, rows)}", content_type="text/csv; charset=utf-8")
-    else:
-        response = HttpResponse(
-            errors_workbook(looked.sheet, rows), content_type="application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-        )
-    response.headers["Content-Disposition"] = f'attachment; filename="to-correct.{ending}"'
-    return response
+    return lists.table_file("to-correct", ending, *errors_table(looked.sheet, rows))
 
 
 def _run(request: HttpRequest, uid: uuid.UUID) -> ImportRun:

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_safe
 
 from billing.models import InvoiceState, Milestone, MilestoneQuerySet
 from jobs.core import clock, lists, money
-from jobs.core.actors import actor
+from jobs.core.actors import member
 from jobs.core.attention import late
 from jobs.core.models import Job, User
 from jobs.core.models.job import JobQuerySet
@@ -52,7 +52,7 @@ class Line:
 @right("core.see_jobs", "core.see_own_jobs")
 @require_safe
 def jobs(request: HttpRequest) -> HttpResponse:
-    user = _user(request)
+    user = member(request)
     today = clock.office_today()
     given = _given(request)
     narrowing = narrowed(user, given)
@@ -77,17 +77,11 @@ def jobs(request: HttpRequest) -> HttpResponse:
 @require_safe
 def export(request: HttpRequest, ending: str) -> HttpResponseBase:
     """What the list shows, as a file."""
-    user = _user(request)
+    user = member(request)
     narrowing = narrowed(user, _given(request))
     if narrowing.refused:
         return lists.back_to_the_list(request, "jobs")
     return lists.table_file("jobs", ending, headings(user), table(narrowing.rows, user=user))
-
-
-def _user(request: HttpRequest) -> User:
-    user = actor(request).user
-    assert user is not None
-    return user
 
 
 def _given(request: HttpRequest) -> QueryDict:

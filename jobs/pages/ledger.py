@@ -106,7 +106,7 @@ def _entry(fact: Fact, chain: Sequence[Fact], voiding: Fact | None, *, zone: str
     stands = after is None and not fact.withdrawn
     struck_by = after or voiding
     return Entry(
-        anchor=f"f{fact.pk}",
+        anchor=_anchor(fact),
         day=day_of(fact, zone=zone, today=today),
         title=f"Did not happen: {title}" if fact.withdrawn else title,
         under="" if fact.withdrawn else under,
@@ -117,11 +117,16 @@ def _entry(fact: Fact, chain: Sequence[Fact], voiding: Fact | None, *, zone: str
         recorded_by=fact.recorded_by_name,
         struck="corrected" if after else "voided" if voiding else "",
         corrected_on=_day_in(struck_by.recorded_at, zone, today) if struck_by else "",
-        corrected_by=f"f{struck_by.pk}" if struck_by else "",
+        corrected_by=_anchor(struck_by) if struck_by else "",
         correction=f"corrected: {fact.reason}" if fact.replaces_id else "",
         correct_url=reverse("correct", kwargs={"uid": fact.uid}) if stands and may_correct and KINDS[fact.kind].own else "",
         on=fact.day,
     )
+
+
+def _anchor(fact: Fact) -> str:
+    # By its uid: numeric keys do not leave the process.
+    return f"f{fact.uid.hex[:12]}"
 
 
 def day_of(fact: Fact, *, zone: str, today: dt.date) -> str:

@@ -4,22 +4,22 @@ from __future__ import annotations
 
 import importlib
 import pkgutil
-import threading
 
 import pytest
-from django.db import connection, connections
+from django.db import connection
 
 import billing
 import jobs
 import utilities
 from jobs.core import actors
 from jobs.core.acts import REGISTRY
-from jobs.core.refusals import NotAllowed, OutOfSight, Refused
+from jobs.core.refusals import NotAllowed, OutOfSight
 from jobs.core.rights import ROLES
 from jobs.pages import reconcile
 from tests.acts.examples import BOTH, all_examples
 from tests.acts.snapshot import snapshot
 from tests.make import make_user
+from tests.races import race
 
 
 def _import_all() -> None:
@@ -63,25 +63,13 @@ def test_of_two_at_once_one_wins_or_both_stand(name):
     example = EXAMPLES[name]
     by = actors.person(make_user(sorted(example.roles)[0]))
     thing, kwargs = example.make(by)
-    start, answers = threading.Barrier(2), []
 
-    def press() -> None:
-        try:
-            start.wait(5)
-            REGISTRY[name].function(thing, by=by, **kwargs)
-            answers.append("done")
-        except Refused as refusal:
-            answers.append(str(refusal))
-        finally:
-            connections.close_all()
+    def press() -> str:
+        REGISTRY[name].function(thing, by=by, **kwargs)
+        return "done"
 
-    threads = [threading.Thread(target=press) for _ in range(2)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(20)
+    answers = race(press, press)
 
-    assert len(answers) == 2, "an act raised something other than a refusal, or never ended"
     sentences = [answer for answer in answers if answer != "done"]
     if example.twice == BOTH:
         assert sentences == []

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 import io
-import threading
+from functools import partial
 
 import pypdf
 import pytest
-from django.db import connections
 
 from billing import invoices, reconcile
 from billing.models import Invoice, Milestone, Series
@@ -20,6 +19,7 @@ from jobs.notices import outbox
 from jobs.notices.models import Message, State
 from tests.billing.made import IMPORT, TODAY, draft_of, lender, plan, planned_job, released
 from tests.make import DAY_ONE, SYSTEM, make_job
+from tests.races import race
 
 pytestmark = pytest.mark.django_db
 
@@ -232,23 +232,11 @@ def test_what_an_import_earned_is_drafted_by_hand_once(farida):
 
 def press(things, act) -> list[str]:
     """Each thing pressed in a thread of its own at once; what each met."""
-    start, answers = threading.Barrier(len(things)), []
 
-    def run(thing) -> None:
-        try:
-            start.wait(5)
-            answers.append(f"done {act(thing).number}")
-        except Refused as refusal:
-            answers.append(str(refusal))
-        finally:
-            connections.close_all()
+    def done(thing) -> str:
+        return f"done {act(thing).number}"
 
-    threads = [threading.Thread(target=run, args=(thing,)) for thing in things]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(30)
-    return answers
+    return race(*(partial(done, thing) for thing in things))
 
 
 @pytest.mark.needs_postgres

@@ -103,3 +103,15 @@ def test_an_opening_balance_paid_too_much(invoice):
     Allocation.objects.create(payment=payment, milestone=opening, amount_minor=500_000, at=invoice.released_at, by_name="x")
 
     assert "the opening balance of First milestone is paid $12.34 too much" in told()
+
+
+def test_a_paper_over_another_amount(invoice):
+    Invoice.objects.filter(pk=invoice.pk).update(contents=invoice.contents | {"total": "$1.00"})
+
+    assert f"Invoice {invoice.number} is over $24,987.66, its paper says $1.00." in told()
+
+
+def test_an_earning_of_a_milestone_that_is_gone(invoice):
+    Earning.objects.filter(milestone=invoice.milestone).update(milestone=None)
+
+    assert "the reports say 2498766 was earned for First milestone, which is no milestone any more" in told()

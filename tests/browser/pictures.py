@@ -16,12 +16,13 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from playwright.sync_api import Browser, BrowserContext, Error, Page, Response, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Error, Page, Playwright, Response, sync_playwright
 
 from tests.browser import driver
 from tests.browser.embedded import ROOT, Embedded, demo
@@ -48,12 +49,25 @@ class Taken:
 
 
 class Album:
-    def __init__(self, office: Embedded, browser: Browser, out: Path) -> None:
+    def __init__(self, office: Embedded, playwright: Playwright, out: Path) -> None:
         self.office = office
-        self.browser = browser
+        self.playwright = playwright
+        self.browser: Browser = driver.launch(playwright)
         self.out = out
         self.taken: list[Taken] = []
         self._contexts: dict[str, BrowserContext] = {}
+
+    def surviving(self, take: Callable[[], None]) -> None:
+        """Hundreds of pages take minutes: where Chromium itself dies meanwhile, the page is taken once more in another."""
+        try:
+            take()
+        except Error:
+            if self.browser.is_connected():
+                raise
+            say("Chromium died; another goes on.")
+            self.browser = driver.launch(self.playwright)
+            self._contexts.clear()
+            take()
 
     def context(self, role: str) -> BrowserContext:
         """The signed-in window of a role; a stranger's is new each time."""
@@ -86,11 +100,18 @@ class Album:
                 line.faults.append(f"answered {response.status}, expected {shot.status}")
             self._three(page, stem, line)
         except Error as fault:
+            if not self.browser.is_connected():
+                raise
             line.faults.append(str(fault).splitlines()[0])
-        finally:
-            page.close()
+        self._leave(page)
         line.remarks += said
         self.taken.append(line)
+
+    def _leave(self, page: Page) -> None:
+        if page.context in self._contexts.values():
+            page.close()
+        else:
+            page.context.close()  # a stranger's
 
     def _line(self, name: str, shot: Shot | File) -> Taken | None:
         from django.urls import reverse
@@ -182,10 +203,9 @@ class Album:
             ("404, no such address", "scheduler", "/nothing/here/", 404),
             ("404, a homeowner's link cut short", "", "/h/cut-short/", 404),
         ):
-            self._error(label, Shot(role, status=status), address)
-        self._our_fault()
-        self._stale_form()
-        self._locked_out()
+            self.surviving(partial(self._error, label, Shot(role, status=status), address))
+        for take in (self._our_fault, self._stale_form, self._locked_out):
+            self.surviving(take)
 
     def _error(self, label: str, shot: Shot, address: str) -> None:
         line = Taken("error", label, shot.role, address)
@@ -194,7 +214,7 @@ class Album:
         if response.status != shot.status:
             line.faults.append(f"answered {response.status}, expected {shot.status}")
         self._three(page, _stem("error", label, 0), line)
-        page.close()
+        self._leave(page)
         self.taken.append(line)
 
     def _our_fault(self) -> None:
@@ -210,7 +230,7 @@ class Album:
         )
         page.goto(f"{self.office.url}/our-fault/")
         self._three(page, _stem("error", line.label, 0), line)
-        page.close()
+        self._leave(page)
         self.taken.append(line)
 
     def _stale_form(self) -> None:
@@ -221,7 +241,7 @@ class Album:
         page.get_by_role("button", name="Sign in").click()
         page.wait_for_load_state()
         self._three(page, _stem("error", line.label, 0), line)
-        page.close()
+        self._leave(page)
         self.taken.append(line)
 
     def _locked_out(self) -> None:
@@ -236,7 +256,7 @@ class Album:
             page.get_by_role("button", name="Sign in").click()
             page.wait_for_load_state()
         self._three(page, _stem("error", line.label, 0), line)
-        page.close()
+        self._leave(page)
         self.taken.append(line)
 
     def bring_in_a_list(self) -> None:
@@ -281,9 +301,9 @@ def take(album: Album, only: list[str]) -> None:
             continue
         for number, shot in enumerate(EXAMPLES[name], start=1):
             if isinstance(shot, File):
-                album.fetch(name, number, shot)
+                album.surviving(partial(album.fetch, name, number, shot))
             else:
-                album.shoot(name, number, shot)
+                album.surviving(partial(album.shoot, name, number, shot))
     if not only or "error" in only:
         album.errors()
 
@@ -347,11 +367,10 @@ def _photographed(office: Embedded, out: Path, only: list[str]) -> list[Taken]:
 
     arrange()
     with sync_playwright() as playwright:
-        browser = driver.launch(playwright)
-        album = Album(office, browser, out)
+        album = Album(office, playwright, out)
         album.bring_in_a_list()
         take(album, only)
-        browser.close()
+        album.browser.close()
     return album.taken
 
 

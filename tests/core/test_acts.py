@@ -1,10 +1,9 @@
 from __future__ import annotations
 
-import threading
+from functools import partial
 
 import pytest
 from django.contrib.auth.models import Group
-from django.db import connections
 
 from jobs.core import actors, dayone, homefacts, links
 from jobs.core import kinds as k
@@ -12,6 +11,7 @@ from jobs.core.models import Fact, IdempotencyKey, Trace
 from jobs.core.refusals import NotAllowed, OutOfSight, Refused
 from jobs.core.rights import RIGHTS, ROLES
 from tests.make import DAY_ONE, make_job
+from tests.races import race
 
 pytestmark = pytest.mark.django_db
 
@@ -58,23 +58,13 @@ def test_a_key_of_a_refused_act_may_be_used_again(dana):
 @pytest.mark.django_db(transaction=True)
 def test_one_key_pressed_twice_at_once_records_one_fact(dana):
     job = make_job()
-    start, answers = threading.Barrier(2), []
 
-    def press() -> None:
-        try:
-            start.wait(5)
-            answers.append(dayone.record_commissioned(job, on=DAY_ONE, by=dana, key="phone-1").pk)
-        finally:
-            connections.close_all()
+    def press() -> int:
+        return dayone.record_commissioned(job, on=DAY_ONE, by=dana, key="phone-1").pk
 
-    threads = [threading.Thread(target=press) for _ in range(2)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(20)
+    one, other = race(press, press)
 
-    assert len(answers) == 2
-    assert len(set(answers)) == 1
+    assert one == other
     assert job.facts.of_kind(k.COMMISSIONED).count() == 1
 
 
@@ -82,23 +72,12 @@ def test_one_key_pressed_twice_at_once_records_one_fact(dana):
 @pytest.mark.django_db(transaction=True)
 def test_a_serial_wanted_by_two_homes_at_once_goes_to_one(dana):
     jobs = [make_job(), make_job()]
-    start, answers = threading.Barrier(2), []
 
-    def register(job) -> None:
-        try:
-            start.wait(5)
-            dayone.record_collar_registered(job, on=DAY_ONE, serial="LL-515151", by=dana)
-            answers.append("done")
-        except Refused as refusal:
-            answers.append(str(refusal))
-        finally:
-            connections.close_all()
+    def register(job) -> str:
+        dayone.record_collar_registered(job, on=DAY_ONE, serial="LL-515151", by=dana)
+        return "done"
 
-    threads = [threading.Thread(target=register, args=(job,)) for job in jobs]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(20)
+    answers = race(*(partial(register, job) for job in jobs))
 
     assert sorted(answer == "done" for answer in answers) == [False, True]
     assert Fact.objects.of_kind(k.COLLAR_REGISTERED).count() == 1

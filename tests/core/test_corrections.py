@@ -8,9 +8,10 @@ import pytest
 import time_machine
 
 from jobs.appointments import readiness
-from jobs.core import clock, dayone, homefacts, lifecycle, secrets
+from jobs.core import clock, dayone, homefacts, lifecycle, reconcile, secrets
 from jobs.core import kinds as k
 from jobs.core.facts import Said, When
+from jobs.core.models import Fact, IdempotencyKey, Job
 from jobs.core.refusals import Refused
 from jobs.core.states import S
 from tests.appointments.homes import begun, booked, ready_job
@@ -174,6 +175,18 @@ def _with_code(**fields):
     return job
 
 
+def test_what_an_idempotency_key_keeps_of_a_gate_code_is_keyed(settings, dana):
+    def kept(key: str) -> str:
+        secrets.keep_code(job, name="gate", code="4711#", by=dana, key=key)
+        return IdempotencyKey.objects.get(key=key).input_hash
+
+    job = make_job()
+    first = kept("one")
+    assert kept("two") == first
+    settings.SECRET_KEY = "another"
+    assert kept("three") != first
+
+
 def test_a_crew_reads_a_gate_code_on_its_day_at_the_home_only(joel, crew):
     job = _with_code(crew=crew, install_on=TODAY + dt.timedelta(days=1))
     with pytest.raises(Refused, match="on its day at the home"):
@@ -200,3 +213,30 @@ def test_a_verifier_reads_a_gate_code_during_the_own_call_only(mara, theo):
 
     begun(mara, job=job)
     assert secrets.reveal_code(job, name="gate", purpose="the breaker is in the yard", by=mara) == "4711#"
+
+
+# What reconcile tells of rows written by hand
+
+
+@pytest.mark.parametrize(
+    ("fields", "sentence"),
+    [
+        ({"day": DAY_ONE}, "happened on 2026-06-03 and is kept under 2026-05-04"),
+        ({"kind": "wishful"}, "of the unknown kind wishful"),
+        ({"happened_on": None}, "does not say when it happened"),
+    ],
+)
+def test_a_fact_written_by_hand_is_told(fields, sentence):
+    job = make_job(S.AWAITING_UTILITY)
+    Fact.objects.filter(job=job, kind=k.REQUEST_SENT).update(**fields)
+
+    assert sentence in " ".join(reconcile.breaches())
+
+
+def test_a_next_act_written_by_hand_is_told():
+    job = make_job(S.AWAITING_UTILITY)
+    Job.objects.filter(pk=job.pk).update(next_act="", next_role="nobody")
+
+    told = " ".join(reconcile.breaches())
+    assert f"Job {job.code}: next_act is , its facts say Ask the utility" in told
+    assert "next_role is nobody" in told

@@ -10,7 +10,7 @@ import pytest
 import time_machine
 from django.db import OperationalError
 
-from jobs.core import actors, importing, tasks
+from jobs.core import actors, importing, tasks, waking
 from jobs.core.models import Crew, ImportRun, Trace
 from jobs.core.refusals import NotAllowed, Refused
 from jobs.core.sheets import Applied, CheckedRow, Column, Objection, Preview, Question
@@ -284,23 +284,23 @@ def test_the_task_goes_on_with_a_begun_import_only(kind, dana):
 def test_an_import_whose_worker_was_killed_is_found_by_the_sweep(kind, dana, monkeypatch, django_capture_on_commit_callbacks):
     run = importing.start(prepare(many(60), by=dana), good_rows_only=False, by=dana)
     importing.apply_chunk(run, by=dana)
-    woken: list[int] = []
-    monkeypatch.setattr(tasks.apply_import, "delay", woken.append)
+    woken: list[tuple[object, ...]] = []
+    monkeypatch.setattr(waking, "_send", lambda *told: woken.append(told))
     assert tasks.sweep_imports() == 0
 
     with time_machine.travel(dt.datetime(2026, 11, 18, 18, 5, tzinfo=dt.UTC)), django_capture_on_commit_callbacks(execute=True):
         assert tasks.sweep_imports() == 1
 
-    assert woken == [run.pk]
+    assert woken == [("jobs.core.tasks.apply_import", (run.pk,))]
 
 
 def test_a_broker_that_is_away_fails_no_page(kind, dana, monkeypatch, django_capture_on_commit_callbacks):
     run = importing.start(prepare(many(1), by=dana), good_rows_only=False, by=dana)
 
-    def away(_: int) -> None:
+    def away(*_: object) -> None:
         raise ConnectionError("no broker")
 
-    monkeypatch.setattr(tasks.apply_import, "delay", away)
+    monkeypatch.setattr(waking, "_send", away)
     # Django writes to its log what the robust callback raised; the page goes on.
     with django_capture_on_commit_callbacks(execute=True):
         tasks.wake_import(run.pk)

@@ -1,22 +1,21 @@
 from __future__ import annotations
 
 import datetime as dt
-import threading
 from dataclasses import replace
 
 import pytest
 import time_machine
 from django.conf import settings
-from django.db import connections
 
-from jobs.core import clock, homefacts
+from jobs.core import clock, homefacts, waking
 from jobs.core import kinds as k
 from jobs.core.models import Hold
-from jobs.notices import kinds, leaving, outbox, reconcile, tasks, waking
+from jobs.notices import kinds, leaving, outbox, reconcile, tasks
 from jobs.notices.models import Message, State
 from jobs.notices.outcome import PAUSES, Outcome, Result, of_status, pause_after
 from tests.make import SYSTEM, put
 from tests.notices.make import claimed, released, removed
+from tests.races import race
 
 SENT = Outcome(Result.SENT, "taken by mail.example")
 PASSING = Outcome(Result.PASSING, "421 try later")
@@ -133,23 +132,13 @@ def test_quiet_hours_at_the_home_hold_a_message_until_the_next_opening_there(now
 @pytest.mark.django_db(transaction=True)
 def test_two_workers_claim_forty_messages_and_none_twice():
     keys = [released().pk for _ in range(40)]
-    got: dict[str, list[int]] = {"one": [], "two": []}
-    start = threading.Barrier(2)
 
-    def work(name: str) -> None:
-        try:
-            start.wait(10)
-            got[name] = [pk for pk in keys if outbox.claim(pk) is not None]
-        finally:
-            connections.close_all()
+    def work() -> list[int]:
+        return [pk for pk in keys if outbox.claim(pk) is not None]
 
-    workers = [threading.Thread(target=work, args=(name,)) for name in got]
-    for worker in workers:
-        worker.start()
-    for worker in workers:
-        worker.join(60)
+    one, other = race(work, work)
 
-    assert sorted(got["one"] + got["two"]) == keys
+    assert sorted(one + other) == keys
     assert set(Message.objects.values_list("attempts", flat=True)) == {1}
 
 
@@ -308,7 +297,7 @@ def test_the_sweep_run_twice_sends_each_due_message_once(at_once):
 
 @pytest.mark.django_db(transaction=True)
 def test_a_broker_that_is_away_costs_a_release_nothing(monkeypatch, theo):
-    def away(pk: int) -> None:
+    def away(*_: object) -> None:
         raise OSError("connection refused")
 
     monkeypatch.setattr(waking, "_send", away)
@@ -324,8 +313,8 @@ def test_a_broker_that_is_away_costs_a_release_nothing(monkeypatch, theo):
 
 @pytest.mark.django_db
 def test_send_again_wakes_a_worker_once_it_is_committed(monkeypatch, django_capture_on_commit_callbacks):
-    woken: list[int] = []
-    monkeypatch.setattr(waking, "_send", woken.append)
+    woken: list[tuple[object, ...]] = []
+    monkeypatch.setattr(waking, "_send", lambda *told: woken.append(told))
     message = claimed()
     Message.objects.filter(pk=message.pk).update(state=State.FAILED)
 
@@ -333,4 +322,4 @@ def test_send_again_wakes_a_worker_once_it_is_committed(monkeypatch, django_capt
         outbox.send_again(message, by=SYSTEM)
         assert woken == []
 
-    assert woken == [message.pk]
+    assert woken == [("jobs.notices.tasks.send_notice", (message.pk,))]

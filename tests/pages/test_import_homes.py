@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
-import threading
+from functools import partial
+from typing import Any
 
 import pytest
-from django.db import connections
 
 from billing.models import Earning, Invoice, Milestone
 from jobs.core import homefacts, importing
 from jobs.core import kinds as k
+from jobs.core.importing import Looked
 from jobs.core.models import Fact, ImportRun, Job, Person, StateChange, Trace
 from jobs.core.refusals import Refused
 from jobs.core.states import S
@@ -18,6 +19,7 @@ from jobs.notices.models import Message
 from jobs.pages import reconcile
 from tests.acts.snapshot import snapshot
 from tests.homelist import HOMES, MENDED, OTTERMERE, bring_in, half_done, home, looked, sentences, sheet, utilities
+from tests.races import race
 from utilities.models import FitRequest, Outcome, Service
 
 pytestmark = pytest.mark.django_db
@@ -286,24 +288,14 @@ def test_a_home_keeps_its_meter_and_crew(dana, crew):
 def test_of_the_same_list_brought_in_by_two_at_once_every_home_is_made_once(dana):
     data = sheet(*(half_done(n) for n in range(1, 61)))
     runs = [importing.prepare("jobs", name="homes.csv", data=data, columns={}, by=dana) for _ in range(2)]
-    start, ended = threading.Barrier(2), []
 
-    def apply(run: ImportRun) -> None:
-        try:
-            seen = importing.look(run, by=dana)
-            start.wait(10)
-            run = importing.start(run, good_rows_only=False, by=dana, looked=seen)
-            while run.finished_at is None:
-                run = importing.apply_chunk(run, by=dana, looked=seen)
-            ended.append(run.counts)
-        finally:
-            connections.close_all()
+    def apply(run: ImportRun, seen: Looked) -> Any:
+        run = importing.start(run, good_rows_only=False, by=dana, looked=seen)
+        while run.finished_at is None:
+            run = importing.apply_chunk(run, by=dana, looked=seen)
+        return run.counts
 
-    threads = [threading.Thread(target=apply, args=(run,)) for run in runs]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(60)
+    ended = race(*(partial(apply, run, importing.look(run, by=dana)) for run in runs))
 
     assert sum(counts["new"] for counts in ended) == 60
     assert sum(counts["unchanged"] for counts in ended) == 60

@@ -11,7 +11,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
 
-from jobs.core import importing, tasks
+from jobs.core import importing, tasks, waking
 from jobs.core.models import ImportRun, Job
 from tests.homelist import HOMES, half_done, home, sheet, utilities
 from tests.make import PNG, user_of
@@ -23,7 +23,7 @@ pytestmark = pytest.mark.django_db
 def woken(monkeypatch) -> list[int]:
     """The tasks that pages start; done at once in `work`."""
     woken: list[int] = []
-    monkeypatch.setattr(tasks.apply_import, "delay", woken.append)
+    monkeypatch.setattr(waking, "_send", lambda task, args: woken.extend(args))
     utilities()
     return woken
 
@@ -86,9 +86,10 @@ def test_the_rows_to_correct_can_be_saved_and_sent_again(dana):
     workbook = client.get(reverse("import_errors_xlsx", kwargs={"uid": uid}))
 
     assert saved.headers["Content-Disposition"] == 'attachment; filename="to-correct.csv"'
-    assert saved.content.decode("utf-8-sig").count("\r\n") == 4
+    told = b"".join(saved)
+    assert told.decode("utf-8-sig").count("\r\n") == 4
     assert workbook.content.startswith(b"PK")
-    again = send(client, saved.content, name="to-correct.csv")
+    again = send(client, told, name="to-correct.csv")
     assert again.status_code == 302
     assert ImportRun.objects.latest("pk").rows_total == 3
 

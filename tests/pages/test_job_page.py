@@ -450,3 +450,11 @@ def test_the_page_that_corrects_a_medical_answer_is_not_there_for_finance(farida
     correct = reverse("correct", kwargs={"uid": fact.uid})
     assert signed_in(Client(), farida).get(correct).status_code == 404
     assert signed_in(Client(), theo).get(correct).status_code == 200
+
+
+def test_no_numeric_key_of_a_fact_stands_on_the_page(client, theo):
+    job = make_job(S.GRID_TIED)
+    page = text_of(signed_in(client, theo).get(address(job)))
+    for fact in job.facts.all():
+        assert f'id="f{fact.pk}"' not in page
+        assert f'id="f{fact.uid.hex[:12]}"' in page

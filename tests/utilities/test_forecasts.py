@@ -293,7 +293,7 @@ def test_no_forecast_is_made_between_the_rows_of_an_import():
 
 def test_a_sending_wakes_a_worker_once_it_stands(theo, django_capture_on_commit_callbacks, monkeypatch):
     woken = []
-    monkeypatch.setattr("utilities.waking.current_app.send_task", lambda name: woken.append(name))
+    monkeypatch.setattr("jobs.core.waking.current_app.send_task", lambda name, args: woken.append(name))
     service = make_service()
 
     with django_capture_on_commit_callbacks(execute=True):

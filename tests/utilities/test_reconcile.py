@@ -11,7 +11,7 @@ from jobs.core.states import S
 from tests.make import put
 from tests.utilities.made import job_of, make_request, make_service
 from utilities import reconcile, requests, visits
-from utilities.models import FitRequest, Visit
+from utilities.models import Contact, FitRequest, Sending, Visit
 
 pytestmark = pytest.mark.django_db
 
@@ -67,4 +67,16 @@ def test_a_visit_that_differs_from_its_fact_is_found(theo):
 
     assert list(reconcile.breaches()) == [
         f"A visit to request {request.code} says unknown on 2026-09-10, its fact nobody home on 2026-09-10."
+    ]
+
+
+def test_a_sending_and_a_contact_that_differ_from_their_facts_are_found(theo):
+    request = make_request(on=D(2026, 6, 3))
+    requests.record_contact(request, on=D(2026, 7, 1), answered="nothing new", by=theo)
+    Sending.objects.update(sent_on=D(2026, 6, 1))
+    Contact.objects.update(withdrawn=True)
+
+    assert list(reconcile.breaches()) == [
+        f"A sending of request {request.code} is of 2026-06-01, and its fact does not say so.",
+        f"A contact about request {request.code} is of 2026-07-01, and its fact does not say so.",
     ]

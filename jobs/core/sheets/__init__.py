@@ -19,6 +19,7 @@ from jobs.core.sheets.check import (
     check,
     doubles,
     errors_file,
+    errors_table,
     errors_workbook,
 )
 from jobs.core.sheets.columns import Column, Matching, match
@@ -46,6 +47,7 @@ __all__ = [
     "check",
     "doubles",
     "errors_file",
+    "errors_table",
     "errors_workbook",
     "match",
     "read",

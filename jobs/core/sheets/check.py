@@ -204,15 +204,16 @@ def doubles(rows: Sequence[CheckedRow], names: Sequence[str], *, what: str) -> I
 
 def errors_file(sheet: Sheet, rows: Iterable[CheckedRow]) -> str:
     """The rows to correct as CSV: the file's own columns and "What to correct". It can be sent again as it is."""
-    return "".join(write_csv(*_errors_table(sheet, rows)))
+    return "".join(write_csv(*errors_table(sheet, rows)))
 
 
 def errors_workbook(sheet: Sheet, rows: Iterable[CheckedRow]) -> bytes:
     """The same as an .xlsx workbook."""
-    return write_xlsx(*_errors_table(sheet, rows))
+    return write_xlsx(*errors_table(sheet, rows))
 
 
-def _errors_table(sheet: Sheet, rows: Iterable[CheckedRow]) -> tuple[list[str], list[list[Cell]]]:
+def errors_table(sheet: Sheet, rows: Iterable[CheckedRow]) -> tuple[list[str], list[list[Cell]]]:
+    """Headings and rows of both."""
     table: list[list[Cell]] = []
     for row in rows:
         if row.errors:

@@ -60,7 +60,7 @@ class SentForm(ActForm):
     route = forms.CharField(label="How it was sent", max_length=80, required=False, help_text="The utility's portal, e-mail, a letter.")
     reference = forms.CharField(label="Number the utility gave it", max_length=80, required=False)
     counts_as_new = forms.ChoiceField(label="Does the utility count this as new?", choices=YES_NO, widget=forms.RadioSelect, required=False)
-    documents = _Documents(label="What was sent along", queryset=Document.objects.none(), required=False)
+    documents = _Documents(label="What was sent along", queryset=Document.objects.none(), to_field_name="uid", required=False)
     note = forms.CharField(label="Note", required=False, max_length=160)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:

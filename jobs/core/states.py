@@ -196,18 +196,27 @@ def _collar_fitted(facts: Facts, home: HomeKind) -> dt.date | None:
     return _day(facts.fitted)
 
 
-def told_serial(facts: Facts) -> Known | None:
-    """The newest word, since the standing fitting, on which collar hangs there."""
+def _words_on_serial(facts: Facts) -> list[Known]:
+    """What was told, since the standing fitting, of which collar hangs there."""
     fitted = facts.fitted
     if fitted is None:
-        return None
-    told = [f for f in facts.of(k.COLLAR_FITTED, k.GATEWAY_REPORT) if f.value.get("serial") and f.day >= fitted.day]
-    return told[-1] if told else None
+        return []
+    return [f for f in facts.of(k.COLLAR_FITTED, k.GATEWAY_REPORT) if f.value.get("serial") and f.day >= fitted.day]
+
+
+def told_serial(facts: Facts) -> Known | None:
+    """The newest word on the serial."""
+    return next(reversed(_words_on_serial(facts)), None)
 
 
 def _serial_matches(facts: Facts, home: HomeKind) -> dt.date | None:
-    told = told_serial(facts)
-    return told.day if told and told.value["serial"] == facts.serial else None
+    # The first of the words that have agreed ever since: a later report that says the same again moves no day, and so no milestone's.
+    day = None
+    for told in reversed(_words_on_serial(facts)):
+        if told.value["serial"] != facts.serial:
+            break
+        day = told.day
+    return day
 
 
 def _verification_passed(facts: Facts, home: HomeKind) -> dt.date | None:

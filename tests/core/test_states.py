@@ -217,3 +217,21 @@ def test_a_finished_home_with_an_emergency_waits_on_us():
     some = facts(MEANS[S.BACKUP_VERIFIED] + [(k.EMERGENCY_OPENED, 95, {"what": "smoke"})])
 
     assert waiting(some, HOME, state_of(some, HOME), limits=Limits(), opened_on=day(0)).on == "us"
+
+
+def test_a_later_report_of_the_same_serial_moves_no_day():
+    again = [
+        (k.GATEWAY_REPORT, 68, {"serial": "LL-000001", "state": "closed"}),
+        (k.GATEWAY_REPORT, 75, {"serial": "LL-000001", "state": "closed"}),
+    ]
+
+    assert state_of(facts(MEANS[S.COLLAR_ENERGIZED] + again), HOME).since == day(60)
+    assert state_of(facts(MEANS[S.BACKUP_VERIFIED] + again), HOME).since == day(70)
+
+
+def test_after_another_serial_the_day_is_that_of_the_first_word_that_agrees_again():
+    other = [(k.GATEWAY_REPORT, 62, {"serial": "LL-999999", "state": "closed"})]
+    again = [(k.GATEWAY_REPORT, n, {"serial": "LL-000001", "state": "closed"}) for n in (64, 66)]
+
+    assert state_of(facts(MEANS[S.COLLAR_ENERGIZED] + other), HOME).state == S.AWAITING_UTILITY
+    assert state_of(facts(MEANS[S.COLLAR_ENERGIZED] + other + again), HOME).since == day(64)

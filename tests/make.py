@@ -66,6 +66,7 @@ def make_job(
     for name, value in fields.items():
         setattr(job, name, value)
     job.save()
+    lifecycle.settle(job, by=SYSTEM)  # a planned day says what comes next
     order = [S.GRID_TIED, S.AWAITING_UTILITY, S.COLLAR_ENERGIZED, S.BACKUP_VERIFIED]
     if state == S.CANCELLED:
         put(job, k.CANCELLED, on=day_one, value={"reason": "sold the house"})

@@ -33,8 +33,9 @@ def register(at_work: AtWork) -> AtWork:
 
 @register
 def on_its_day(job: Job, user: User) -> bool:
-    """A crew on the day on which it builds the home, or while the home waits on it to come back."""
-    builds = job.install_on == clock.today_in(job.site.zone) or job.next_role == CREW
+    """A crew on the day on which it builds the home, and from the day on which it is due there again."""
+    today = clock.today_in(job.site.zone)
+    builds = job.install_on == today or (job.next_role == CREW and job.next_due_on is not None and job.next_due_on <= today)
     return builds and not user.has_perm("core.see_jobs") and user.has_perm("core.see_own_jobs")
 
 

@@ -17,7 +17,7 @@ from jobs.core.models import Job
 from jobs.core.refusals import Refused
 from jobs.core.views import answer, seen_job
 from jobs.core.web import recorded, right
-from utilities import exports, filters, forecasts, meters, requests, services, shown, visits
+from utilities import exports, filters, meters, requests, said, services, shown, visits
 from utilities.doings import DOINGS
 from utilities.forms import ConnectForm, ServiceForm
 from utilities.models import FitRequest, Outcome, Service, Visit
@@ -235,7 +235,7 @@ def _about(found: FitRequest) -> dict[str, Any]:
         "fit": found,
         "job": found.job,
         "utility": found.utility,
-        "likely": forecasts.current(found),
+        "likely": said.current(found),
         "back": reverse("request", kwargs={"code": found.code}),
     }
 

@@ -10,10 +10,10 @@ from django.db.models import Max, Min
 
 from jobs.core import clock, words
 from jobs.core.models import Job, Site
-from utilities import forecasts, services
-from utilities.forecasts import Shown
+from utilities import said, services
 from utilities.models import Contact, FitRequest, Outcome, Utility, Visit
 from utilities.models.requests import FitRequestQuerySet
+from utilities.said import Shown
 from utilities.workdays import WorkCalendar
 
 
@@ -45,7 +45,7 @@ def with_parts(found: FitRequestQuerySet) -> FitRequestQuerySet:
 def lines(rows: Iterable[FitRequest], *, today: dt.date) -> list[Line]:
     """`today`: of the office, for how days are said. Take the rows from `with_parts`."""
     requests = list(rows)
-    likely = forecasts.current_of(requests)
+    likely = said.current_of(requests)
     asked = _last_contacts(requests)
     calendars: dict[int, WorkCalendar] = {}
     return [_line(request, likely.get(request.pk), asked.get(request.pk), calendars, today) for request in requests]
@@ -66,8 +66,8 @@ def _line(request: FitRequest, likely: Shown | None, asked: Contact | None, cale
         last_contact_on=asked.on if asked else None,
         promised_by=asked.promised_by if asked else None,
         ended=ended_words(request, today=today),
-        half=forecasts.said_short(likely.q50, as_of=likely.as_of, today=today) if likely else "",
-        nine=forecasts.said_short(likely.q90, as_of=likely.as_of, today=today) if likely else "",
+        half=said.day_short(likely.q50, as_of=likely.as_of, today=today) if likely else "",
+        nine=said.day_short(likely.q90, as_of=likely.as_of, today=today) if likely else "",
     )
 
 
@@ -119,7 +119,7 @@ class Pace:
 
 def paces(utilities: Sequence[Utility]) -> dict[int, Pace]:
     """By primary key; those for which nothing is stored yet are left out."""
-    found = forecasts.of_utilities(utilities)
+    found = said.of_utilities(utilities)
     by_pk = {utility.pk: utility for utility in utilities}
     return {pk: _pace(by_pk[pk], likely) for pk, likely in found.items()}
 
@@ -128,7 +128,7 @@ def _pace(utility: Utility, likely: Shown) -> Pace:
     calendar = services.calendar_of(utility)
 
     def day_of(day: dt.date | None) -> int | None:
-        return calendar.elapsed(likely.as_of, day) if day is not None and not forecasts.is_far(day, as_of=likely.as_of) else None
+        return calendar.elapsed(likely.as_of, day) if day is not None and not said.is_far(day, as_of=likely.as_of) else None
 
     return Pace(day_of(likely.q50), day_of(likely.q90), likely)
 

@@ -12,8 +12,8 @@ from jobs.core.models import Job
 from jobs.core.states import JobState, S
 from jobs.pages.jobmoney import Owed
 from jobs.pages.outlook import in_table
-from utilities.forecasts import Shown
 from utilities.models import Visit
+from utilities.said import Shown
 
 AFTER = "then"  # follows what stands above it, on no day that anybody knows
 

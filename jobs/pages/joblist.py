@@ -23,8 +23,8 @@ from jobs.core.web import right
 from jobs.core.words import day_short
 from jobs.pages import outlook
 from jobs.pages.jobfilter import NOT_IN_THE_FORM, OPEN, in_words, narrowed
-from utilities.forecasts import Shown
 from utilities.models import Service
+from utilities.said import Shown
 
 CHUNK = 500
 WAITS_ON = {"us": "us", "utility": "utility", "homeowner": "homeowner", "nobody": ""}

@@ -29,8 +29,8 @@ from jobs.notices.models import Message
 from jobs.pages import jobacts, jobmoney, ledger, outlook, waitwords
 from jobs.pages.expected import expected
 from utilities import services
-from utilities.forecasts import Shown
 from utilities.models import FitRequest, Service, Utility, Visit
+from utilities.said import Shown
 
 NEWEST = 8  # documents, messages and calls shown beside the ledger
 

@@ -7,9 +7,9 @@ from collections.abc import Collection
 
 from django.db.models import Q
 
-from utilities import forecasts
-from utilities.forecasts import Shown
+from utilities import said
 from utilities.models import Forecast, Outcome
+from utilities.said import Shown
 
 
 def outlooks(job_ids: Collection[int]) -> dict[int, Shown]:
@@ -20,7 +20,7 @@ def outlooks(job_ids: Collection[int]) -> dict[int, Shown]:
     for forecast in Forecast.objects.filter(open_request | not_asked, newest=True).select_related("request"):
         job_id = forecast.request.job_id if forecast.request else forecast.job_id
         assert job_id is not None  # both filters ask for one
-        shown = forecasts.shown(forecast)
+        shown = said.shown(forecast)
         kept = found.get(job_id)
         if kept is None or (shown.asked, _half(shown)) > (kept.asked, _half(kept)):
             found[job_id] = shown
@@ -29,7 +29,7 @@ def outlooks(job_ids: Collection[int]) -> dict[int, Shown]:
 
 def in_table(shown: Shown, percent: int, *, today: dt.date) -> str:
     """The day on which the chance reaches this share: "14 Mar 2027", "later than Nov 2028"."""
-    return forecasts.said_short(shown.at(percent), as_of=shown.as_of, today=today)
+    return said.day_short(shown.at(percent), as_of=shown.as_of, today=today)
 
 
 def _half(shown: Shown) -> dt.date:

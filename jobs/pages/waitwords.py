@@ -12,7 +12,7 @@ from jobs.core.models import Fact, Hold
 from jobs.core.models.holds import Stops
 from jobs.core.states import Facts, JobState, Known, S
 from jobs.core.waiting import HOMEOWNER, NOBODY, US, UTILITY, Waiting
-from utilities.forecasts import Shown
+from utilities.said import Shown
 from utilities.workdays import WorkCalendar
 
 WHOM = {US: "us", UTILITY: "the utility", HOMEOWNER: "the homeowner"}

@@ -31,7 +31,7 @@ from jobs.pages.demo.awkward import LONG_NAME
 from jobs.pages.demo.ordinary import Size
 from tests.conftest import NOW
 from tests.make import make_job
-from utilities import forecasts
+from utilities import said
 from utilities.models import FitRequest, Outcome, Utility, Visit
 from utilities.visits import OUTCOMES
 
@@ -202,9 +202,9 @@ def test_eight_utilities_in_four_zones_are_forecast_and_one_has_no_emergency_lin
     assert Utility.objects.count() == 8
     assert Utility.objects.values("zone").distinct().count() == 4
     assert [utility.name for utility in Utility.objects.filter(emergency_phone="")] == ["Juniper Flat Power"]
-    shown = forecasts.current_of(FitRequest.objects.open())
+    shown = said.current_of(FitRequest.objects.open())
     assert len(shown) == FitRequest.objects.open().count()
-    waits = forecasts.of_utilities(Utility.objects.all())
+    waits = said.of_utilities(Utility.objects.all())
     quick, slow = (waits[Utility.objects.get(name__startswith=name).pk].q50 for name in ("Ottermere", "Big"))
     assert quick is not None
     assert slow is not None

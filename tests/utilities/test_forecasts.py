@@ -12,7 +12,7 @@ from jobs.core.models import ImportRun
 from jobs.core.states import S
 from tests.make import SYSTEM, make_job
 from tests.utilities.made import make_past, make_request, make_service, make_utility
-from utilities import forecasts, leadtimes, profile, requests, tasks, visits
+from utilities import forecasts, leadtimes, profile, requests, said, tasks, visits
 from utilities.leadtimes import Calendars, History, OpenRequests
 from utilities.models import FitRequest, Forecast, ForecastRun, Outcome, Utility
 from utilities.workdays import WorkCalendar, date_of, day_number
@@ -52,13 +52,11 @@ def test_a_stored_forecast_is_what_the_core_says_when_asked_directly():
     kept = Forecast.objects.get(request=request)
     assert np.array_equal(leadtimes.unpack(kept.offsets), direct.offsets()[0])
     assert kept.p_never_millionths == round(float(direct.p_never[0]) * 1_000_000)
-    shown = forecasts.current(request)
+    shown = said.current(request)
     assert shown is not None
     assert shown.q50 == date_of(direct.q_at(50)[0])
     assert shown.q90 == date_of(direct.q_at(90)[0])
-    assert forecasts.chance_by(request, D(2026, 12, 15)) == pytest.approx(
-        float(leadtimes.chance_by(direct, day_number(D(2026, 12, 15)))[0])
-    )
+    assert said.chance_by(request, D(2026, 12, 15)) == pytest.approx(float(leadtimes.chance_by(direct, day_number(D(2026, 12, 15)))[0]))
 
 
 def test_a_forecast_never_sees_the_future():
@@ -84,12 +82,12 @@ def test_a_bracketed_and_a_withdrawn_request_count_as_such():
     past(utility, 40, 55, 61, 70, 84, 90)
     request = make_past(utility, filed_on=D(2026, 8, 3), waited=None)
     forecasts.refresh(as_of=AS_OF, rule="nightly")
-    first = forecasts.current(request)
+    first = said.current(request)
 
     FitRequest.objects.filter(utility=utility, outcome=Outcome.FITTED).update(outcome=Outcome.CANCELLED, fitted_by=None)
     forecasts.refresh(as_of=AS_OF, rule="nightly")
 
-    second = forecasts.current(request)
+    second = said.current(request)
     assert first is not None
     assert second is not None
     assert (first.own, first.pooled, second.own, second.pooled) == (6, False, 0, True)
@@ -103,7 +101,7 @@ def test_half_and_nine_in_ten_stand_in_one_sentence():
 
     forecasts.refresh(as_of=AS_OF, rule="nightly")
 
-    shown = forecasts.current(request)
+    shown = said.current(request)
     assert shown is not None
     assert shown.sentence == f"half of such requests are fitted by {_words(shown.q50)}, nine in ten by {_words(shown.q90)}"
     assert shown.history_words == "Ten fittings here stand behind these days."
@@ -115,9 +113,9 @@ def _words(day: dt.date | None) -> str:
 
 
 def test_a_day_far_away_is_said_as_later_than():
-    assert forecasts.said(None, as_of=D(2026, 11, 17)) == "later than November 2028"
-    assert forecasts.said(D(2029, 1, 3), as_of=D(2026, 11, 17)) == "later than November 2028"
-    assert forecasts.said(D(2028, 2, 28), as_of=D(2026, 2, 28)) == "28 February 2028"
+    assert said.day_words(None, as_of=D(2026, 11, 17)) == "later than November 2028"
+    assert said.day_words(D(2029, 1, 3), as_of=D(2026, 11, 17)) == "later than November 2028"
+    assert said.day_words(D(2028, 2, 28), as_of=D(2026, 2, 28)) == "28 February 2028"
 
 
 def test_thin_history_is_said():
@@ -128,7 +126,7 @@ def test_thin_history_is_said():
 
     forecasts.refresh(as_of=AS_OF, rule="nightly")
 
-    shown = forecasts.current(request)
+    shown = said.current(request)
     assert shown is not None
     assert (shown.own, shown.borrowed, shown.pooled, shown.thin) == (2, 6, True, True)
     assert shown.history_words == "Only two requests are finished here, so these days come from all utilities together (eight fittings)."
@@ -139,7 +137,7 @@ def test_with_no_history_at_all_there_are_dates_and_a_warning():
 
     forecasts.refresh(as_of=AS_OF, rule="nightly")
 
-    shown = forecasts.current(request)
+    shown = said.current(request)
     assert shown is not None
     assert shown.q50 is not None
     assert shown.q50 > AS_OF
@@ -157,13 +155,13 @@ def test_a_home_not_asked_for_yet_is_forecast_as_if_asked():
 
     forecasts.refresh(as_of=AS_OF, rule="nightly")
 
-    told = [forecasts.if_asked(job) for job in (ready, planned, building)]
-    assert all(isinstance(shown, forecasts.Shown) and not shown.asked for shown in told)
-    assert [shown.filed_on for shown in told if isinstance(shown, forecasts.Shown)] == [D(2026, 11, 18), D(2026, 12, 7), D(2027, 1, 12)]
-    assert isinstance(told[1], forecasts.Shown)
+    told = [said.if_asked(job) for job in (ready, planned, building)]
+    assert all(isinstance(shown, said.Shown) and not shown.asked for shown in told)
+    assert [shown.filed_on for shown in told if isinstance(shown, said.Shown)] == [D(2026, 11, 18), D(2026, 12, 7), D(2027, 1, 12)]
+    assert isinstance(told[1], said.Shown)
     assert told[1].sentence.startswith("if asked by 7 December 2026, half of such requests are fitted by")
-    assert forecasts.if_asked(undecided) == "the planned install day"
-    assert forecasts.if_asked(nowhere) == "which utility serves the home"
+    assert said.if_asked(undecided) == "the planned install day"
+    assert said.if_asked(nowhere) == "which utility serves the home"
     assert not Forecast.objects.filter(job=ready).get().first
 
 
@@ -176,8 +174,8 @@ def test_in_build_the_request_is_planned_by_the_contractors_own_median():
 
     forecasts.refresh(as_of=AS_OF, rule="nightly")
 
-    shown = forecasts.if_asked(job)
-    assert isinstance(shown, forecasts.Shown)
+    shown = said.if_asked(job)
+    assert isinstance(shown, said.Shown)
     assert shown.filed_on == D(2026, 12, 31)
 
 
@@ -189,7 +187,7 @@ def test_when_the_request_is_sent_the_forecast_if_asked_is_gone():
     forecasts.refresh(as_of=AS_OF, rule="history changed", utilities=[service.utility.pk])
 
     assert not Forecast.objects.filter(job=service.job, newest=True).exists()
-    shown = forecasts.current(request)
+    shown = said.current(request)
     assert shown is not None
     assert (shown.filed_on, shown.asked) == (D(2026, 11, 18), True)
 
@@ -205,7 +203,7 @@ def test_what_was_said_is_kept_and_the_newest_is_read():
     kept = list(Forecast.objects.filter(request=request).order_by("as_of").values_list("as_of", "newest", "first"))
 
     assert kept == [(D(2026, 11, 10), False, True), (D(2026, 11, 12), False, False), (AS_OF, True, False)]
-    assert forecasts.current(request).as_of == AS_OF
+    assert said.current(request).as_of == AS_OF
 
 
 def test_a_fitted_request_shows_no_forecast_any_more(theo):
@@ -215,7 +213,7 @@ def test_a_fitted_request_shows_no_forecast_any_more(theo):
     visits.record_reported_fitted(request, by_on=D(2026, 11, 17), said_by=Said("homeowner"), by=theo)
 
     request.refresh_from_db()
-    assert forecasts.current(request) is None
+    assert said.current(request) is None
 
 
 def test_how_long_requests_wait_at_a_utility_is_stored_too():
@@ -224,7 +222,7 @@ def test_how_long_requests_wait_at_a_utility_is_stored_too():
 
     forecasts.refresh(as_of=AS_OF, rule="nightly")
 
-    shown = forecasts.of_utility(utility)
+    shown = said.of_utility(utility)
     assert shown is not None
     assert shown.filed_on == AS_OF
     assert shown.q50 is not None
@@ -268,7 +266,7 @@ def test_a_change_of_history_refreshes_the_utility_it_is_about(theo):
     assert tasks.stale() == [busy.pk]
     tasks.refresh_stale()
     assert tasks.stale() == []
-    assert forecasts.current(request) is not None
+    assert said.current(request) is not None
     assert Forecast.objects.filter(utility=quiet).count() == 1
 
     profile.set_closures(quiet, first=D(2026, 12, 24), last=D(2026, 12, 31), kind="closed", by=SYSTEM)
@@ -315,7 +313,7 @@ def test_a_closed_day_of_the_utility_is_no_day_of_fitting():
     past(utility, 10, 10, 10, 10, 10, 10)
     request = make_past(utility, filed_on=D(2026, 11, 16), waited=None)
     forecasts.refresh(as_of=AS_OF, rule="nightly")
-    open_days = forecasts.current(request)
+    open_days = said.current(request)
     assert open_days is not None
     half = open_days.q50
     assert half is not None
@@ -323,7 +321,7 @@ def test_a_closed_day_of_the_utility_is_no_day_of_fitting():
     profile.set_closures(utility, first=half, last=half, kind="closed", by=SYSTEM)
     tasks.refresh_stale()
 
-    closed = forecasts.current(request)
+    closed = said.current(request)
     assert closed is not None
     assert half not in closed.days
     assert closed.q50 is not None

@@ -17,7 +17,7 @@ from jobs.core.facts import Said
 from jobs.core.states import S
 from tests.make import make_job, serial_of, user_of
 from tests.utilities.made import job_of, make_past, make_request, make_service, make_utility, service_of
-from utilities import forecasts, requests, visits
+from utilities import forecasts, requests, said, visits
 from utilities.models import Closure, Contact, FitRequest, Outcome, Service, Utility, Visit
 
 pytestmark = pytest.mark.django_db
@@ -364,7 +364,7 @@ def test_what_is_shown_is_saved(theo):
     rows = list(csv.DictReader(io.StringIO(b"".join(saved).decode("utf-8-sig"))))
     assert [row["request"] for row in rows] == [request.code]
     assert (rows[0]["sent_on"], rows[0]["outcome"], rows[0]["person"]) == ("2026-06-03", "open", "'=SUM(A1)")
-    shown = forecasts.current(request)
+    shown = said.current(request)
     assert shown is not None
     assert rows[0]["half_by"] == str(shown.q50)
     workbook = as_(theo).get(url("requests_export", ending="xlsx"))

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from billing.pdf import fonts
-from billing.pdf.sheet import INK_2, Across, Cells, Entry, Notice, Pair, Stack, Text, plain, sheet, style
+from jobs.core.papers import fonts
+from jobs.core.papers.sheet import INK_2, Across, Cells, Entry, Notice, Pair, Stack, Text, plain, sheet, style
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Paragraph
 
-from billing.pdf import fonts
+from jobs.core.papers import fonts
 
 INCH: Final = 72.0
 WIDTH, HEIGHT = LETTER
@@ -117,7 +117,7 @@ class Pair:
 
     def draw(self, canvas: Canvas, x: float, top: float, width: float) -> None:
         if self.total:
-            _rule(canvas, x + width - self.amount_width, top, x + width, 0.75, INK)
+            rule(canvas, x + width - self.amount_width, top, x + width, 0.75, INK)
             top -= 4
         self.left.draw(canvas, x, top, width - self.amount_width)
         canvas.setFillColor(INK)
@@ -126,7 +126,7 @@ class Pair:
         if self.total:
             wide = canvas.stringWidth(self.right, fonts.SANS, 10)
             for below in (13.4, 15.4):
-                _rule(canvas, x + width - wide, top - below, x + width, 0.6, INK)
+                rule(canvas, x + width - wide, top - below, x + width, 0.6, INK)
 
 
 @dataclass(frozen=True)
@@ -167,7 +167,7 @@ class Cells:
         return sum(self._row_height(row, width) for row in self.rows) + 2
 
     def draw(self, canvas: Canvas, x: float, top: float, width: float) -> None:
-        _rule(canvas, x, top, x + width, 1.5, INK)
+        rule(canvas, x, top, x + width, 1.5, INK)
         for row in self.rows:
             tall = self._row_height(row, width)
             at = x
@@ -180,7 +180,7 @@ class Cells:
                 self._blocks(label, value).draw(canvas, at + inset, top - 4, width * share - 12)
                 at += width * share
             top -= tall
-            _rule(canvas, x, top, x + width, 0.5, LINE)
+            rule(canvas, x, top, x + width, 0.5, LINE)
 
 
 @dataclass(frozen=True)
@@ -210,7 +210,7 @@ class Notice:
         canvas.rect(x, top - tall, width, tall, stroke=1, fill=0)
 
 
-def _rule(canvas: Canvas, x: float, y: float, to_x: float, thick: float, color: Any) -> None:
+def rule(canvas: Canvas, x: float, y: float, to_x: float, thick: float, color: Any) -> None:
     canvas.setStrokeColor(color)
     canvas.setLineWidth(thick)
     canvas.line(x, y, to_x, y)
@@ -236,9 +236,9 @@ class Entry:
 
     def draw(self, canvas: Canvas, top: float) -> None:
         if self.rule == "section":
-            _rule(canvas, EDGE, top, RIGHT, 0.75, INK)
+            rule(canvas, EDGE, top, RIGHT, 0.75, INK)
         elif self.rule == "row":
-            _rule(canvas, LEFT, top, RIGHT, 0.5, HAIR)
+            rule(canvas, LEFT, top, RIGHT, 0.5, HAIR)
         top -= self.pad
         if self.margin:
             self.margin.draw(canvas, EDGE, top, MARGIN - 12)
@@ -284,7 +284,7 @@ def sheet(entries: Sequence[Entry], *, title: str, author: str, foot: str) -> by
 
 
 def _foot(canvas: Canvas, words: str, page: str) -> None:
-    _rule(canvas, EDGE, EDGE + 14, RIGHT, 0.5, LINE)
+    rule(canvas, EDGE, EDGE + 14, RIGHT, 0.5, LINE)
     canvas.setFillColor(INK_2)
     canvas.setFont(fonts.SANS, 8)
     canvas.drawString(EDGE, EDGE + 3, words)

@@ -1,0 +1,1 @@
+"""What every paper by ReportLab stands on: type, sheet, blocks. Plain values in, bytes out."""

@@ -1,4 +1,4 @@
-from utilities.models.forecasts import Forecast, ForecastRun
+from utilities.models.forecasts import Forecast, ForecastRun, Outlook
 from utilities.models.requests import Contact, FitRequest, Outcome, Sending, Service, Visit
 from utilities.models.utility import Closure, District, Utility, UtilityKind
 
@@ -10,6 +10,7 @@ __all__ = [
     "Forecast",
     "ForecastRun",
     "Outcome",
+    "Outlook",
     "Sending",
     "Service",
     "Utility",

@@ -47,6 +47,7 @@ class Forecast(models.Model):
     why = models.JSONField(default=dict)  # own fittings, borrowed ones, whether pooled, whether thin
     newest = models.BooleanField(default=True)  # a later one of the same request takes it off; pages read the newest
     first = models.BooleanField(default=False)  # of its request; kept for good
+    quoted = models.BooleanField(default=False)  # to a person outside; kept for good
 
     class Meta:
         constraints = [
@@ -61,3 +62,24 @@ class Forecast(models.Model):
 
     def __str__(self) -> str:
         return f"forecast as of {self.as_of}"
+
+
+class Outlook(models.Model):
+    """What is to be expected of one utility as a whole, by the newest run that covered it. Overwritten by each; pages read it.
+
+    curve: `waitcurve.WaitCurve.as_json()`.
+    weeks: of its open requests, from the Monday after the as-of day's week: {"week": "2026-11-30", "mean", "variance", "low", "high"}.
+    watch: what the drift alarm froze and how the counts have gone since, `leadtimes.alarm.Watch.as_json()`; null before the first.
+    alarm: the newest alarm, `watching.Alarm.as_json()`; null where there was none.
+    """
+
+    utility = models.OneToOneField(Utility, on_delete=models.CASCADE, related_name="outlook")
+    run = models.ForeignKey(ForecastRun, on_delete=models.PROTECT, related_name="outlooks")
+    as_of = models.DateField()
+    curve = models.JSONField(default=dict)
+    weeks = models.JSONField(default=list)
+    watch = models.JSONField(null=True)
+    alarm = models.JSONField(null=True)
+
+    def __str__(self) -> str:
+        return f"outlook of {self.utility} as of {self.as_of}"

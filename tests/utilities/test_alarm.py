@@ -18,7 +18,7 @@ RING = -np.log(ALPHA)
 
 
 def years(n, *, per_week, kappa, pace, seed):
-    """Utility-years whose true pace is known only as well as kappa requests tell it: the share that rang, and the week in which each did."""
+    """Utility-years whose true pace is known only as well as kappa requests tell: the share that rang, and the week in which each did."""
     rng = np.random.default_rng(seed)
     own = rng.gamma(kappa, 1 / kappa, n)[:, None]
     number = rng.poisson(per_week * own * pace, (n, WEEKS)).astype(float)

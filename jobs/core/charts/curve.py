@@ -1,0 +1,173 @@
+"""The wait curve: share fitted by days since sent, and below it on the same axis one mark for each request."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import count
+from typing import Final, Literal
+
+from jobs.core import words
+from jobs.core.charts.axes import Scale, below, beside
+from jobs.core.charts.marks import Bar, Box, Chart, Cross, Dot, Hatched, Line, Mark, Path, Point, Words, free_place, lowered
+
+LEFT: Final = 76.0
+RIGHT: Final = 14.0
+TOP: Final = 10.0
+PLOT: Final = 220.0
+BIN: Final = 4  # days
+_DEEPEST: Final = 96.0  # px that the highest stack takes, if dots can be made small enough
+_LEAST: Final = 3.0  # px from dot to dot
+
+
+@dataclass(frozen=True)
+class Step:
+    """By the end of day `day` this share is fitted, 0 to 1; low and high are its band."""
+
+    day: int
+    share: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Wait:
+    """One request: days from its sending to its end or to today. from_days: of a bracket the first day on which it may have been fitted."""
+
+    state: Literal["fitted", "waiting", "withdrawn"]
+    days: int
+    from_days: int | None = None
+    href: str = ""
+    title: str = ""
+
+
+def wait_curve(
+    *,
+    name: str,
+    steps: Sequence[Step],
+    last: int,
+    half: int | None,
+    nine: int | None,
+    waits: Sequence[Wait],
+    label: str,
+    width: float = 700,
+    note: str = "",
+) -> Chart:
+    """last: the day on which the data stop. half, nine: days by which half and nine in ten are fitted, None where the curve stops below."""
+    oldest = max([last, 30, *(wait.days for wait in waits)])
+    across = Scale(0, oldest * 1.02, LEFT, width - RIGHT)
+    up = Scale(0, 100, TOP + PLOT, TOP)
+    base = TOP + PLOT
+    marks: list[Mark] = [*beside(up, left=LEFT, right=width - RIGHT, step=25, suffix=f"{words.NARROW}%")]
+    marks += below(across, y=base, top=TOP, unit="days since sent")
+    if steps:
+        marks.append(Hatched(_band(steps, last, across, up)))
+        marks.append(Path(_stairs([(step.day, step.share) for step in steps], last, across, up)))
+        marks += _drops(steps, half, nine, across, up, width)
+
+    bin_days = _bin(across)
+    pitch = _pitch(waits, bin_days)
+    foot = base + 44
+    for states, names in ((("fitted",), ("fitted",)), (("waiting", "withdrawn"), ("waiting,", "withdrawn"))):
+        chosen = [wait for wait in waits if wait.state in states]
+        dots, tall = _strip(chosen, across, bin_days, pitch)
+        foot += max(tall, 14.0 * len(names)) + 8
+        marks += [lowered(dot, by=foot) for dot in dots]
+        marks.append(Line(LEFT, foot, width - RIGHT, foot, tone="line"))
+        marks += [Words(LEFT - 8, foot - 14.0 * (len(names) - 1 - place), said, "end") for place, said in enumerate(names)]
+    return Chart(name, width, foot + 6, tuple(marks), label, _caption(steps, waits, bin_days, note))
+
+
+def _stairs(steps: Iterable[tuple[int, float]], last: int, across: Scale, up: Scale) -> tuple[Point, ...]:
+    points: list[Point] = [(across.at(0), up.at(0))]
+    for day, share in steps:
+        x = across.at(day)
+        points += [(x, points[-1][1]), (x, up.at(100 * share))]
+    return (*points, (across.at(last), points[-1][1]))
+
+
+def _band(steps: Sequence[Step], last: int, across: Scale, up: Scale) -> tuple[Point, ...]:
+    """Round the band, beginning with the first step: before it there is nothing to doubt."""
+    upper = _stairs([(step.day, step.high) for step in steps], last, across, up)[2:]
+    lower = _stairs([(step.day, step.low) for step in steps], last, across, up)[2:]
+    return (*upper, *reversed(lower))
+
+
+def _drops(steps: Sequence[Step], half: int | None, nine: int | None, across: Scale, up: Scale, width: float) -> list[Mark]:
+    """Dashed lines from the curve to the foot, each with its day in words."""
+    lines: list[Mark] = []
+    labels: list[Mark] = []
+    told = [(across.at(day), day, said) for day, said in ((half, "half fitted"), (nine, "nine in ten")) if day is not None]
+    lines_at = [Box(x - 2, 0, x + 2, up.start) for x, _, _ in told]
+    taken = [Box(0, 0, across.start - 2, up.start + 20)]
+    for x, day, said in told:
+        share = max((step.share for step in steps if step.day <= day), default=0.0)
+        lines.append(Line(x, up.at(100 * share), x, up.at(0), 1.1, dashed=True))
+        words_ = f"{said}: day {day}"
+        rows = [up.at(0) - 6 - 16 * row for row in range(6)]
+        places = [
+            place
+            for y in rows
+            for place in (
+                Words(x + 5, y, words_, tone="ink", clear=True),
+                Words(x - 5, y, words_, "end", tone="ink", clear=True),
+            )
+        ]
+        room = {"width": width - RIGHT, "height": up.start}
+        # Two days close to each other at the edge: rather over a line than nowhere.
+        place = free_place(places, taken=[*taken, *lines_at], **room) or free_place(places, taken=taken, **room)
+        if place:
+            labels.append(place)
+            taken.append(place.box)
+    return lines + labels
+
+
+def _bin(across: Scale) -> int:
+    """Days to a stack: four, on a long axis eight, twelve, ..., so that stacks of dots stay apart."""
+    days = BIN
+    while days * across.per_unit < _LEAST + 1:
+        days += BIN
+    return days
+
+
+def _pitch(waits: Sequence[Wait], bin_days: int) -> float:
+    counted: defaultdict[tuple[bool, int], int] = defaultdict(int)
+    for wait in waits:
+        counted[wait.state == "fitted", wait.days // bin_days] += 1
+    highest = max(counted.values(), default=1)
+    return max(_LEAST, min(7.0, _DEEPEST / highest))
+
+
+def _strip(waits: Sequence[Wait], across: Scale, bin_days: int, pitch: float) -> tuple[list[Mark], float]:
+    """Marks of one strip above a base line at 0, and how high they stand. Brackets come last, in the lowest row that has room."""
+    filled: defaultdict[int, set[int]] = defaultdict(set)
+    marks: list[Mark] = []
+    r = min(pitch, bin_days * across.per_unit) * 0.44
+    for wait in sorted(waits, key=lambda wait: (wait.from_days is not None, wait.days, wait.title)):
+        first = wait.days if wait.from_days is None else max(wait.from_days, 0)
+        bins = range(first // bin_days, wait.days // bin_days + 1)
+        level = next(level for level in count() if all(level not in filled[place] for place in bins))
+        for place in bins:
+            filled[place].add(level)
+        x, y = across.at((wait.days // bin_days + 0.5) * bin_days), -(level + 0.5) * pitch - 1
+        if wait.from_days is not None:
+            x1, x2 = across.at(first), across.at(wait.days)
+            marks.append(Bar(x1, y - 1.2, max(x2 - x1, 2.4), 2.4, href=wait.href, title=wait.title))
+        elif wait.state == "withdrawn":
+            marks.append(Cross(x, y, r, href=wait.href, title=wait.title))
+        else:
+            marks.append(Dot(x, y, r, solid=wait.state == "fitted", href=wait.href, title=wait.title))
+    return marks, max((max(levels) + 1 for levels in filled.values()), default=0) * pitch + 2
+
+
+def _caption(steps: Sequence[Step], waits: Sequence[Wait], bin_days: int, note: str) -> str:
+    said = []
+    if steps:
+        said.append("Line: share fitted by each day. Hatching: where it lies nine times in ten. The line stops where the data stop.")
+    if waits:
+        said.append("Each dot is a request fitted; each ring one that waits, at the days waited so far; each cross one withdrawn.")
+        if any(wait.from_days is not None for wait in waits):
+            said.append("A short bar is a fitting of which only the first and the last possible day are known.")
+        said.append(f"Stacks hold {bin_days} days.")
+    return " ".join([*said, note]).strip()

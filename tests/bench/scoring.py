@@ -78,9 +78,13 @@ def _weights(fitted: Days, unknown: Days) -> tuple[Floats, int]:
 
 def ours(world: World, as_of: int) -> tuple[npt.NDArray[np.intp], Floats]:
     """The open rows and what our estimator says of them."""
-    rows = open_rows(world.history, as_of)
-    said = forecast(fit(world.history, world.calendars, as_of), OpenRequests.of(world.history, rows))
-    return rows, curves(said)
+    return open_rows(world.history, as_of), curves_of(world, as_of)
+
+
+def curves_of(world: World, as_of: int) -> Floats:
+    """What our estimator says of the open rows."""
+    asked = OpenRequests.of(world.history, open_rows(world.history, as_of))
+    return curves(forecast(fit(world.history, world.calendars, as_of), asked))
 
 
 def curves(said: Forecasts) -> Floats:

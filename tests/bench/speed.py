@@ -22,7 +22,8 @@ YEARS = 6
 T = TypeVar("T")
 
 
-def figures(*, small: bool) -> str:
+def figures(*, small: bool) -> list[str]:
+    """Sentences."""
     past, utilities, open_now = (100_000, 300, 10_000) if small else (1_000_000, 3_000, 100_000)
     history, calendars = big_history(past, utilities)
     fitted, fit_seconds = _timed(lambda: fit(history, calendars, AS_OF))
@@ -33,18 +34,18 @@ def figures(*, small: bool) -> str:
     del fitted
     says = [
         f"{past:,} past requests of {utilities:,} utilities: fit {fit_seconds:.2f} s (again {again_seconds:.2f} s), "
-        f"dates of {open_now:,} open ones {forecast_seconds:.2f} s, peak memory {_peak_mb():.0f} MB"
+        f"dates of {open_now:,} open ones {forecast_seconds:.2f} s, peak memory {_peak_mb():.0f} MB."
     ]
     if find_spec("lifelines"):
         km, log_logistic = _lifelines(history, utilities)
         says.append(
             f"lifelines on the same arrays: Kaplan-Meier per utility {km:.2f} s ({km / again_seconds:.1f} times our fit), "
-            f"log-logistic per utility {log_logistic:.2f} s ({log_logistic / again_seconds:.1f} times; from 40 utilities)"
+            f"log-logistic per utility {log_logistic:.2f} s ({log_logistic / again_seconds:.1f} times; from 40 utilities)."
         )
     bare = min(_process("import numpy, scipy.special") for _ in range(3))
     ours = min(_process(None) for _ in range(3))
-    says.append(f"forecast_file starts in {ours:.2f} s, NumPy and SciPy alone in {bare:.2f} s")
-    return "\n".join(says)
+    says.append(f"forecast_file starts in {ours:.2f} s, NumPy and SciPy alone in {bare:.2f} s.")
+    return says
 
 
 def big_history(past: int, utilities: int) -> tuple[History, Calendars]:

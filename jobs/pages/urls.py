@@ -7,7 +7,7 @@ from importlib import import_module
 from django.urls import URLPattern, URLResolver, include, path, register_converter
 from django.utils.module_loading import module_has_submodule
 
-from jobs.pages import emergency, health, joblist, jobpage, search, today
+from jobs.pages import emergency, health, help, joblist, jobpage, search, today
 
 
 class TypedCode:
@@ -31,6 +31,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("jobs/<typed_code:code>/", jobpage.job, name="job"),
     path("search/", search.search, name="search"),
     path("emergency/", emergency.emergency, name="emergency"),
+    path("help/forecasts/", help.forecasts, name="help_forecasts"),
     path("health/live", health.live, name="health_live"),
     path("health/ready", health.ready, name="health_ready"),
 ]

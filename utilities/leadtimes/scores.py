@@ -163,7 +163,8 @@ class Totals:
 
     @classmethod
     def from_json(cls, told: Mapping[str, Any]) -> Self:
-        return cls(**{name: np.array(value) if isinstance(value, list) else value for name, value in told.items()})
+        kept: dict[str, Any] = {name: np.array(value) if isinstance(value, list) else value for name, value in told.items()}
+        return cls(**kept)
 
 
 def chances(forecasts: Quantiles, horizon: int) -> Floats:

@@ -1,5 +1,6 @@
 from utilities.models.forecasts import Forecast, ForecastRun, Outlook
 from utilities.models.requests import Contact, FitRequest, Outcome, Sending, Service, Visit
+from utilities.models.scores import Replay, Score
 from utilities.models.utility import Closure, District, Utility, UtilityKind
 
 __all__ = [
@@ -11,6 +12,8 @@ __all__ = [
     "ForecastRun",
     "Outcome",
     "Outlook",
+    "Replay",
+    "Score",
     "Sending",
     "Service",
     "Utility",

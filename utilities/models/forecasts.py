@@ -17,7 +17,7 @@ class ForecastRun(models.Model):
 
     uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     as_of = models.DateField()  # what was known at the end of this day
-    rule = models.CharField(max_length=40)  # why it ran: "nightly", "history changed"
+    rule = models.CharField(max_length=40)  # why it ran: "nightly", "history changed", "replayed"
     night_of = models.DateField(null=True, unique=True)  # "done for this night", however many workers try
     begun_at = models.DateTimeField()  # what changed later is not in it
     method = models.CharField(max_length=40)
@@ -26,6 +26,7 @@ class ForecastRun(models.Model):
 
     class Meta:
         ordering = ["pk"]
+        constraints = [models.UniqueConstraint(fields=["as_of"], condition=Q(rule="replayed"), name="replayed_once")]
 
     def __str__(self) -> str:
         return f"forecasts as of {self.as_of}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import secrets
+import signal
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -11,6 +12,7 @@ from typing import cast
 
 from celery.app import app_or_default
 from celery.beat import EmbeddedService
+from celery.signals import worker_ready
 from django.conf import settings
 from django.core.management import call_command
 from django.core.wsgi import get_wsgi_application
@@ -102,6 +104,9 @@ def listen(port: int) -> BaseWSGIServer:
 
 def run(server: BaseWSGIServer) -> None:
     """Serve, work and keep the timetable until the process is told to end; the worker then finishes what it has begun."""
+    # An interrupt while the worker starts could be lost in it for ever: it waits until the worker knows how to end.
+    signal.pthread_sigmask(signal.SIG_BLOCK, _ENDINGS)
+    worker_ready.connect(_can_end)
     # The worker must not take over the printing of the whole process.
     app = app_or_default()
     app.conf.worker_redirect_stdouts = False
@@ -114,6 +119,13 @@ def run(server: BaseWSGIServer) -> None:
     beat.start()
     tasks.beat.delay()  # the first heartbeat at once, not after a minute
     app.Worker(pool="threads", concurrency=2, without_gossip=True, without_mingle=True, without_heartbeat=True, quiet=True).start()
+
+
+_ENDINGS = (signal.SIGINT, signal.SIGTERM)
+
+
+def _can_end(**_: object) -> None:
+    signal.pthread_sigmask(signal.SIG_UNBLOCK, _ENDINGS)
 
 
 def said(port: int, sign_ins: list[SignIn]) -> Iterator[str]:

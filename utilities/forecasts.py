@@ -6,7 +6,7 @@ run = refresh(as_of=yesterday, rule="nightly")
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,9 +15,9 @@ from django.db import transaction
 
 from jobs.core import clock, rules
 from jobs.core.acts import one_at_a_time
-from utilities import history, leadtimes, planned
+from utilities import history, leadtimes, outlooks, planned
 from utilities.leadtimes import OpenRequests
-from utilities.models import Forecast, ForecastRun, Utility
+from utilities.models import FitRequest, Forecast, ForecastRun, Outlook, Utility
 from utilities.said import MILLION
 from utilities.workdays import date_of, day_number
 
@@ -57,7 +57,9 @@ def refresh(*, as_of: dt.date, rule: str, utilities: Collection[int] | None = No
         as_of=as_of, rule=rule, night_of=night_of, begun_at=begun_at, method=METHOD, rows=len(waits.history), dropped=fitted.dropped
     )
     covered = [utility.pk for utility in waits.utilities if utilities is None or utility.pk in utilities]
-    _store(run, targets, told, covered=covered)
+    of_requests = np.array([row for row, target in enumerate(targets) if target.request is not None], dtype=np.intp)
+    expected = outlooks.worked_out(waits, fitted, wanted, told, requests=of_requests, covered=covered)
+    _store(run, targets, told, expected, covered=covered)
     return run
 
 
@@ -83,7 +85,7 @@ def _targets(waits: history.Waits, *, as_of: dt.date, utilities: Collection[int]
     return found
 
 
-def _store(run: ForecastRun, targets: list[_Target], told: leadtimes.Forecasts, *, covered: list[int]) -> None:
+def _store(run: ForecastRun, targets: list[_Target], told: leadtimes.Forecasts, expected: list[Outlook], *, covered: list[int]) -> None:
     offsets, thin_below = told.offsets(), rules.number("thin_history")
     # One worker may hold an older history than another: the stored rows change hands one run at a time.
     with transaction.atomic():
@@ -112,6 +114,7 @@ def _store(run: ForecastRun, targets: list[_Target], told: leadtimes.Forecasts, 
             ),
             batch_size=_AT_ONCE,
         )
+        outlooks.write(expected, run)
 
 
 def _why(told: leadtimes.Forecasts, row: int, *, thin_below: int) -> dict[str, Any]:
@@ -138,8 +141,16 @@ def _said(number: float) -> float | None:
     return None if np.isnan(number) else round(float(number), 3)
 
 
+def mark_quoted(requests: Iterable[FitRequest]) -> int:
+    """A day of these requests was said to a person outside: their newest forecasts are kept for good. Call it where it is said."""
+    return Forecast.objects.filter(request__in=list(requests), newest=True, quoted=False).update(quoted=True)
+
+
 def prune(*, today: dt.date, keep_days: int = 35) -> int:
-    """Take away what nobody will score: nights that were no Monday's, older than five weeks, but for each request's first."""
-    old = Forecast.objects.filter(as_of__lt=today - dt.timedelta(days=keep_days), first=False, newest=False)
+    """Take away what nobody will score: nights that were no Monday's, older than five weeks.
+
+    A request's first forecast stays for good, and one that was quoted to a person outside.
+    """
+    old = Forecast.objects.filter(as_of__lt=today - dt.timedelta(days=keep_days), first=False, quoted=False, newest=False)
     # iso_week_day: 7 is Sunday; a Monday's run knows all up to the Sunday.
     return old.exclude(as_of__iso_week_day=7).delete()[0]

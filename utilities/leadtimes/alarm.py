@@ -36,7 +36,7 @@ _FEWEST: Final = 10.0  # fittings in the year before, or nothing is said of clum
 class Watch:
     """What was frozen of one utility at the end of day `since`.
 
-    hazard: (CLASSES,) per working day. kappa: requests that it rests on, own and borrowed; how well the pace was known.
+    hazard: (CLASSES,) per working day. kappa: requests that it rests on, own and borrowed: how well the pace was known.
     clump: fittings that come at a time. Where a crew fits a month's homes in a day, weeks of none say less than they would one by one:
     counts and kappa are divided by it.
     """
@@ -75,7 +75,9 @@ def frozen(fitted: Fitted, waits: Waits, utility: int, *, after_alarm: bool = Fa
     after_alarm: at the pace it has now, known no better than that pace is, so that the same change does not ring twice.
     """
     learned, among = fitted.learned, fitted.among[:, utility]
-    kappa = float((among * (learned.own[:, utility] + BORROWED)).sum())
+    # What is borrowed tells a utility's pace no better than utilities are alike.
+    borrowed = np.minimum(BORROWED, 1 / fitted.pool.spread)
+    kappa = float((among * (learned.own[:, utility] + borrowed)).sum())
     hazard = fitted.hazard[utility]
     if after_alarm:
         hazard = hazard * float((among * learned.a[:, utility] / learned.b[:, utility]).sum())

@@ -68,7 +68,7 @@ def utilities(found: QuerySet[Utility]) -> Iterator[Sequence[object]]:
             yield (
                 utility.name, utility.get_kind_display(), utility.zone, utility.emergency_phone, getattr(utility, "open_now", None),
                 getattr(utility, "oldest_on", None), pace.half if pace else None, pace.nine if pace else None,
-                pace.likely.own if pace else None, utility.who_may_fit, utility.published_limit or "none",
+                pace.likely.why.own if pace else None, utility.who_may_fit, utility.published_limit or "none",
                 utility.clerk.name if utility.clerk else "", utility.confirmed_on,
             )  # fmt: skip
 

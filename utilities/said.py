@@ -17,6 +17,7 @@ from jobs.core.models import Job
 from utilities import leadtimes, planned, services
 from utilities.leadtimes import BEYOND, Calendars, Quantiles
 from utilities.models import FitRequest, Forecast, Utility
+from utilities.reasons import Why
 from utilities.workdays import day_number
 
 MILLION = 1_000_000
@@ -32,10 +33,7 @@ class Shown:
     asked: bool  # False: "if asked by filed_on"
     days: tuple[dt.date | None, ...]  # by which the collar is fitted with 1 ... 99 in a hundred
     p_never: float
-    own: int
-    borrowed: int
-    pooled: bool
-    thin: bool
+    why: Why
 
     def at(self, percent: int) -> dt.date | None:
         return self.days[percent - 1]
@@ -70,22 +68,6 @@ class Shown:
     @property
     def never_words(self) -> str:
         return f"{words.in_hundred(self.p_never)} are never fitted"
-
-    @property
-    def history_words(self) -> str:
-        """How much stands behind the dates; where it is little, that is said."""
-        if self.own + self.borrowed == 0:
-            return "No request is finished anywhere yet, so these days say little."
-        finished = words.count(self.own, "request")
-        here = f"{'Only ' if self.own else ''}{finished} {'is' if self.own == 1 else 'are'} finished here"
-        here = here[:1].upper() + here[1:]
-        if self.pooled:
-            pool = words.count(self.own + self.borrowed, "fitting")
-            return f"{here}, so these days come from all utilities together ({pool})."
-        if self.thin:
-            return f"{here}, so these days are rough."
-        fitted = words.count(self.own, "fitting")
-        return f"{fitted[:1].upper()}{fitted[1:]} here stand behind these days."
 
 
 def day_words(day: dt.date | None, *, as_of: dt.date) -> str:
@@ -150,10 +132,7 @@ def shown(row: Forecast) -> Shown:
             None if offset == BEYOND else row.as_of + dt.timedelta(days=int(offset)) for offset in leadtimes.unpack(row.offsets).tolist()
         ),
         p_never=row.p_never_millionths / MILLION,
-        own=row.why["own"],
-        borrowed=row.why["borrowed"],
-        pooled=row.why["pooled"],
-        thin=row.why["thin"],
+        why=Why.from_kept(row.why),
     )
 
 

@@ -72,7 +72,6 @@ def utility(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
         "utility": found,
         "cells": _cells(found, today),
         "pace": pace,
-        "history_words": pace.likely.history_words if pace else "",
         "open_count": open_here.count(),
         "lines": shown.lines(first, today=today),
         "overdue": attention.overdue_promises(open_here, today).count(),

@@ -78,7 +78,7 @@ def _fitting(outlook: Shown | None, today: dt.date) -> Expected:
     title = f"Collar fitted: half {half}" if half.startswith("later") else f"Collar fitted: half by {half}"
     asked = "" if outlook.asked else f", if asked by {words.day(outlook.filed_on)}"
     never = f" {words.in_hundred(outlook.p_never)} are never fitted." if outlook.p_never >= 0.01 else ""
-    why = f"Forecast of {words.day_short(outlook.as_of, today=today)}{asked}. {outlook.history_words}{never}"
+    why = f"Forecast of {words.day_short(outlook.as_of, today=today)}{asked}. {outlook.why.whole}{never}"
     return Expected(half, f"{in_table(outlook, 10, today=today)} to {in_table(outlook, 90, today=today)}", title, why)
 
 

@@ -132,8 +132,8 @@ def _of_the_utility(told: Told) -> list[Piece]:
     if told.outlook is not None and told.outlook.asked:
         expected = told.outlook.sentence
         pieces.append(Piece(f" {expected[:1].upper()}{expected[1:]}.", "expected"))
-        if told.outlook.thin:
-            pieces.append(Piece(f" {told.outlook.history_words}"))
+        if thin := told.outlook.why.thin_words:
+            pieces.append(Piece(f" {thin}"))
     return pieces
 
 

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 
 import numpy as np
 import pytest
@@ -90,7 +91,7 @@ def test_a_bracketed_and_a_withdrawn_request_count_as_such():
     second = said.current(request)
     assert first is not None
     assert second is not None
-    assert (first.own, first.pooled, second.own, second.pooled) == (6, False, 0, True)
+    assert (first.why.own, first.why.pooled, second.why.own, second.why.pooled) == (6, False, 0, True)
     assert second.p_never > first.p_never
 
 
@@ -104,7 +105,7 @@ def test_half_and_nine_in_ten_stand_in_one_sentence():
     shown = said.current(request)
     assert shown is not None
     assert shown.sentence == f"half of such requests are fitted by {_words(shown.q50)}, nine in ten by {_words(shown.q90)}"
-    assert shown.history_words == "Ten fittings here stand behind these days."
+    assert re.fullmatch(r"From ten own fittings(, which count as \d+ today,)? and borrowed history worth \d+\.", shown.why.whole)
 
 
 def _words(day: dt.date | None) -> str:
@@ -128,8 +129,8 @@ def test_thin_history_is_said():
 
     shown = said.current(request)
     assert shown is not None
-    assert (shown.own, shown.borrowed, shown.pooled, shown.thin) == (2, 6, True, True)
-    assert shown.history_words == "Only two requests are finished here, so these days come from all utilities together (eight fittings)."
+    assert (shown.why.own, shown.why.borrowed, shown.why.pooled, shown.why.thin) == (2, 6, True, True)
+    assert shown.why.whole == "Only two requests are finished here, so these days come from all utilities together (eight fittings)."
 
 
 def test_with_no_history_at_all_there_are_dates_and_a_warning():
@@ -141,7 +142,7 @@ def test_with_no_history_at_all_there_are_dates_and_a_warning():
     assert shown is not None
     assert shown.q50 is not None
     assert shown.q50 > AS_OF
-    assert shown.history_words == "No request is finished anywhere yet, so these days say little."
+    assert shown.why.whole == "No request is finished anywhere yet, so these days say little."
 
 
 def test_a_home_not_asked_for_yet_is_forecast_as_if_asked():

@@ -153,4 +153,4 @@ def prune(*, today: dt.date, keep_days: int = 35) -> int:
     """
     old = Forecast.objects.filter(as_of__lt=today - dt.timedelta(days=keep_days), first=False, quoted=False, newest=False)
     # iso_week_day: 7 is Sunday; a Monday's run knows all up to the Sunday.
-    return old.exclude(as_of__iso_week_day=7).delete()[0]
+    return old.exclude(as_of__iso_week_day=7).exclude(run__rule="replayed").delete()[0]

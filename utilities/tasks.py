@@ -11,7 +11,7 @@ from django.db.models import Exists, F, OuterRef, Q
 
 from jobs.core import clock, rules
 from jobs.core.models import ImportRun
-from utilities import forecasts
+from utilities import forecasts, replay, scoring
 from utilities.models import FitRequest, Forecast, ForecastRun, Utility
 
 NIGHT_FROM = 2  # o'clock in the office
@@ -60,3 +60,18 @@ def _import_running() -> bool:
         kind__in=["jobs", "requests"], started_at__isnull=False, finished_at__isnull=True, dropped_at__isnull=True
     )
     return any(clock.now() - dt.datetime.fromisoformat(run.counts["at"]) < _IMPORT_STILL for run in runs)
+
+
+@shared_task
+def score() -> str:
+    """Once the night's forecasts stand, how good those of the past were; and whatever replay stands still goes on."""
+    replay.wake_the_still()
+    now = clock.now().astimezone(ZoneInfo(rules.text("office_zone")))
+    if now.hour < NIGHT_FROM or not scoring.overtaken(today=now.date()):
+        return "nothing has changed"
+    return f"{scoring.rescore(today=now.date())} forecasts judged"
+
+
+@shared_task
+def go_on_replaying(replay_id: int) -> str:
+    return replay.go_on(replay_id)

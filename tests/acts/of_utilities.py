@@ -65,5 +65,6 @@ EXAMPLES = {
     ),
     "utilities.visits.record_homeowner_told": Example(roles(M, S), _announced, REFUSED),
     "utilities.visits.record_visit": Example(roles(M, S), _request(on=AT, outcome="fitted"), REFUSED),
+    "utilities.replay.begin": Example(roles(M), lambda by: (None, {"today": AT}), REFUSED),
     "utilities.visits.record_reported_fitted": Example(roles(M, S), _fitted, REFUSED),
 }

@@ -8,7 +8,7 @@ import pytest
 from tests.utilities.waits import D0, FOUR_DAYS, history, ten_rows, working
 from utilities.leadtimes import BEYOND, HORIZON, NO_DAY, Calendars, History, OpenRequests, Quantiles, chance_by, fit, forecast, scores
 from utilities.leadtimes.history import CANCELLED, FITTED, OPEN
-from utilities.leadtimes.scores import NEVER, Judged, Said, Totals, Truth, judge, spread, weights
+from utilities.leadtimes.scores import NEVER, Judged, Said, Totals, Truth, judge, lasting, spread
 from utilities.workdays import FEDERAL
 
 EVERY_DAY = Calendars.of([np.ones(HORIZON + 30, dtype=bool)], D0 - 1)
@@ -27,6 +27,10 @@ def steps(*chances: tuple[int, float], horizon: int = 40) -> Said:
         told[0, day:] = chance
     levels = [next((day for day, chance in chances if chance >= level / 100), NEVER) for level in scores.LEVELS]
     return Said(chances=told, days=np.array([levels]))
+
+
+def weights(became: Truth, horizon: int) -> np.ndarray:
+    return scores.weights(became, lasting(became, horizon))
 
 
 def judged(said: Said, became: Truth) -> Judged:

@@ -1,7 +1,7 @@
 """How good forecasts were: what was said of open requests against what became of them. Open ones count, cancelled ones are weighted out.
 
     said = Said.of(quantiles, horizon)
-    judged = judge(said, truth, weights(truth, horizon))
+    judged = judge(said, truth, weights(truth, lasting(truth, horizon)))
     judged.total(rows).crps, judged.total(rows).coverage
 
 Days count from the as-of day: h = 0 is its end. All forecasts judged together are of one as-of day and were followed for the same
@@ -54,6 +54,9 @@ class Truth:
 
     def __len__(self) -> int:
         return int(self.fitted.size)
+
+    def rows(self, chosen: Rows | Flags) -> Self:
+        return type(self)(after=self.after[chosen], fitted=self.fitted[chosen], cancelled=self.cancelled[chosen])
 
 
 @dataclass(frozen=True)
@@ -198,28 +201,42 @@ def done_by(truth: Truth, horizon: int) -> Floats:
     return told
 
 
-def weights(truth: Truth, horizon: int) -> Floats:
-    """(n, horizon + 1) how many homes each one stands for on each day, those cancelled by then being left out.
+def lasting(truth: Truth, horizon: int) -> Floats:
+    """(horizon + 1,) G: Kaplan-Meier curve of the days to cancellation, of all forecasts of an as-of day, not below LEAST_LEFT.
 
-    1/G(T - 1) from a fitting on day T on, 1/G(h) while open after day h, 0 once cancelled. G: Kaplan-Meier curve of the days to
-    cancellation, not below LEAST_LEFT; of one day fittings come before cancellations, so that the weights of each day add up to n.
-    Source: Graf, Schmoor, Sauerbrei and Schumacher (1999), Stat. Med. 18, 2529-2545 (from memory).
+    Of one day fittings come before cancellations: so the weights of each day add up to n.
     """
-    ahead = np.arange(horizon + 1)
     days = np.minimum(np.minimum(truth.fitted, truth.cancelled), horizon + 1)
-    lost = truth.cancelled <= np.minimum(horizon, truth.fitted - 1)
+    lost = _lost(truth, horizon)
     cancelled = np.bincount(days[lost], minlength=horizon + 2)[: horizon + 1]
     fitted = np.bincount(days[~lost], minlength=horizon + 2)[: horizon + 1]
     open_before = len(truth) - np.concatenate([[0], np.cumsum(cancelled + fitted)[:-1]])
-    left = np.cumprod(1 - cancelled / np.maximum(open_before - fitted, 1))
+    left: Floats = np.maximum(np.cumprod(1 - cancelled / np.maximum(open_before - fitted, 1)), LEAST_LEFT)
+    return left
+
+
+def weights(truth: Truth, left: Floats) -> Floats:
+    """(n, H + 1) how many homes each one stands for on each day, those cancelled by then being left out. left: (H + 1,) of `lasting`.
+
+    1/G(T - 1) from a fitting on day T on, 1/G(h) while open after day h, 0 once cancelled.
+    Source: Graf, Schmoor, Sauerbrei and Schumacher (1999), Stat. Med. 18, 2529-2545 (from memory).
+    """
+    ahead = np.arange(left.size)
+    lost = _lost(truth, left.size - 1)
     at = np.minimum(ahead, np.maximum(truth.fitted - 1, 0)[:, None])
     stands = ~lost[:, None] | (ahead < truth.cancelled[:, None])
-    told: Floats = stands / np.maximum(left, LEAST_LEFT)[at]
+    told: Floats = stands / left[at]
     return told
 
 
+def _lost(truth: Truth, horizon: int) -> Flags:
+    """(n,) cancelled within what was followed."""
+    lost: Flags = truth.cancelled <= np.minimum(horizon, truth.fitted - 1)
+    return lost
+
+
 def judge(said: Said, truth: Truth, weight: Floats) -> Judged:
-    """weight: (n, H + 1) of `weights`, over all forecasts of the as-of day.
+    """weight: (n, H + 1) of `weights`.
 
     CRPS in days = sum over h = 1 ... H of (F(h) - [fitted by h])^2. Pinball loss of a level p with outcome and quantile at most H:
     p x (days by which the fitting is later) or (1 - p) x (days by which it is earlier). A quantile is judged once its day has passed:

@@ -44,7 +44,7 @@ def in_percent(rise: Mean) -> str:
 
 def told(results: Sequence[Result]) -> str:
     groups = sums(results)
-    lines = [f"{'rise of CRPS without':42}" + "".join(f"{f'{name} ({len(rows)})':>18}" for name, rows in groups.items())]
+    lines = [f"{'rise of CRPS without':42}" + "".join(f"{f'{name} ({len(rows)})':>26}" for name, rows in groups.items())]
     for name, by_group in rises(results).items():
-        lines.append(f"{name:42}" + "".join(f"{in_percent(by_group[group]):>18}" for group in groups))
+        lines.append(f"{name:42}" + "".join(f"{in_percent(by_group[group]):>26}" for group in groups))
     return "\n".join(lines)

@@ -21,9 +21,9 @@ from importlib.util import find_spec
 import numpy as np
 
 from tests.bench import ablation, libraries, rivals, speed, written
-from tests.bench.results import REAL, Result, best_afterwards, table, weakest
+from tests.bench.results import KNOWING_ALL, REAL, Result, best_afterwards, room, sums, table, weakest
 from tests.bench.scoring import NOTHING, ours, score
-from tests.bench.worlds import FAMILIES, HELD_OUT, NEVER, World, make_world
+from tests.bench.worlds import FAMILIES, HELD_OUT, World, make_world
 
 QUICK_WORLDS, WORLDS, ABLATION_WORLDS = 3, 6, 2  # of each family
 
@@ -49,12 +49,14 @@ def judge(world: World, names: Sequence[str]) -> Result:
             if theirs is not None:
                 before = by[name]
                 by[name] = (before[0] + said, before[1] + score(world, as_of, rows, theirs))
-    return Result(world.name, world.family, float((world.unknown_from == NEVER).mean()), own, by, time.perf_counter() - began)
+    return Result(world.name, world.family, own, by, time.perf_counter() - began)
 
 
 def _said_by(name: str, world: World, as_of: int, data: rivals.Seen) -> rivals.Floats | None:
     if name in rivals.PLAIN:
         return rivals.PLAIN[name](data)
+    if name == KNOWING_ALL:
+        return rivals.knowing_all(world, as_of, data)
     if name in libraries.LIBRARIES:
         return libraries.said_by(name, data)
     return ablation.WITHOUT[name](world, as_of)
@@ -109,10 +111,11 @@ def main(arguments: Sequence[str]) -> None:
     first = 0 if asked.tuning else HELD_OUT
     families = asked.family or [*FAMILIES, REAL]
 
-    results = judge_all(families, range(first, first + count), names, asked)
+    results = judge_all(families, range(first, first + count), [*names, KNOWING_ALL], asked)
     print(f"seeds {first} to {first + count - 1} of each family; {sum(r.own.n for r in results)} forecasts scored")
     print(table(results, names))
     print(f"best of {len(names)} rivals, chosen afterwards in each world: {best_afterwards(results, names)}")
+    print(f"{KNOWING_ALL}, by plain: " + "; ".join(f"{name} {room(rows)}" for name, rows in sums(results).items()))
     print(
         "weakest beside Kaplan-Meier: " + ", ".join(f"{r.name} {r.ratio('Kaplan-Meier'):.2f} (n {r.own.n})" for r in weakest(results)),
         flush=True,

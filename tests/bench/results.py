@@ -9,22 +9,19 @@ from dataclasses import dataclass
 import numpy as np
 
 from tests.bench.scoring import SHARES, Scores
-from tests.bench.worlds import IN_ORDER
+from tests.bench.worlds import FAMILIES, IN_ORDER
 
-FEW = 20  # forecasts: below it a world's coverage is all chance
-REAL = "real"
+KNOWING_ALL = "Kaplan-Meier knowing all outcomes"
+FEW = 50  # forecasts that can be judged: with fewer a world's coverage is all chance
+REAL, REAL_SMALL = "real", "real, small groups"
 
 
 @dataclass(frozen=True)
 class Result:
-    """Scores of one world. by: (ours, theirs) for each rival, over the as-of days that the rival could forecast.
-
-    seen: share of its waits of which the end is known.
-    """
+    """Scores of one world. by: (ours, theirs) for each rival, over the as-of days that the rival could forecast."""
 
     name: str
     family: str
-    seen: float
     own: Scores
     by: dict[str, tuple[Scores, Scores]]
     seconds: float
@@ -59,6 +56,11 @@ def beside(results: Sequence[Result], rival: str) -> Mean:
     return geometric(result.ratio(rival) for result in results)
 
 
+def covering(results: Sequence[Result]) -> list[int]:
+    """Worlds with enough judged, of each of SHARES."""
+    return [sum(r.own.weight[p] >= FEW for r in results) for p in range(len(SHARES))]
+
+
 def coverage(results: Sequence[Result]) -> list[float]:
     """Mean over worlds of the share fitted by the quantile, of each of SHARES."""
     return [_mean([r.own.covered[p] / r.own.weight[p] for r in results if r.own.weight[p] >= FEW]) for p in range(len(SHARES))]
@@ -76,6 +78,11 @@ def _mean(shares: Sequence[float]) -> float:
     return float(np.mean(shares)) if shares else float("nan")
 
 
+def room(results: Sequence[Result]) -> Mean:
+    """CRPS of Kaplan-Meier that knows all outcomes, by that of Kaplan-Meier: less can hardly be hoped for where nothing drifts."""
+    return geometric(result.ratio("Kaplan-Meier") / result.ratio(KNOWING_ALL) for result in results)
+
+
 def by_kind(results: Sequence[Result]) -> dict[str, list[Result]]:
     groups: dict[str, list[Result]] = defaultdict(list)
     for result in results:
@@ -85,20 +92,22 @@ def by_kind(results: Sequence[Result]) -> dict[str, list[Result]]:
 
 def sums(results: Sequence[Result]) -> dict[str, list[Result]]:
     """Groups of kinds; one without worlds is left out."""
-    simulated = [result for result in results if result.family != REAL]
+    simulated = [result for result in results if result.family not in (REAL, REAL_SMALL)]
     groups = {
         "simulated": simulated,
         "in order": [result for result in simulated if result.family in IN_ORDER],
-        "real": [result for result in results if result.family == REAL],
-        "real, most ended": [result for result in results if result.family == REAL and result.seen >= 0.5],
+        REAL: [result for result in results if result.family == REAL],
+        REAL_SMALL: [result for result in results if result.family == REAL_SMALL],
         "all": list(results),
     }
     return {name: rows for name, rows in groups.items() if rows}
 
 
 def table(results: Sequence[Result], names: Sequence[str]) -> str:
-    shown = by_kind([result for result in results if result.family != REAL]) | {f"{name}:": rows for name, rows in sums(results).items()}
-    heads = [f"{'':19}{'worlds':>6}", *[f"{_short(name):>20}" for name in names], f"{'q80':>7}{'q90':>7}{'±q80':>7}{'±q90':>7}"]
+    shown = by_kind([result for result in results if result.family in FAMILIES]) | {
+        f"{name}:": rows for name, rows in sums(results).items()
+    }
+    heads = [f"{'':19}{'worlds':>6}", *[f"{_short(name):>20}" for name in names], f"{'q80':>7}{'q90':>7}{'±q80':>7}{'±q90':>7}   of worlds"]
     lines = ["".join(heads)]
     for name, rows in shown.items():
         cells = []
@@ -107,7 +116,12 @@ def table(results: Sequence[Result], names: Sequence[str]) -> str:
             note = "" if ratio.worlds == len(rows) else f" ({ratio.worlds})"
             cells.append(f"{ratio}{note}".rjust(20))
         figures = [*coverage(rows), *apart(rows)]
-        lines.append(f"{name:19}{len(rows):>6}" + "".join(cells) + "".join(f"{figure:7.3f}" for figure in figures))
+        lines.append(
+            f"{name:19}{len(rows):>6}"
+            + "".join(cells)
+            + "".join(f"{figure:7.3f}" for figure in figures)
+            + f"   {' '.join(map(str, covering(rows)))}"
+        )
     return "\n".join(lines)
 
 

@@ -60,15 +60,16 @@ def ahead(cumulative: Callable[[Floats], Floats], age: Floats) -> Floats:
     return np.clip(chances, 0, 1)
 
 
-def by_utility(data: Seen, make: Callable[[npt.NDArray[np.bool_]], Callable[[Floats], Floats]]) -> Floats:
-    """A curve for each utility with enough fittings, else that of all."""
-    out = np.empty((data.open.size, HORIZON + 1))
+def by_utility(data: Seen, make: Callable[[npt.NDArray[np.bool_]], Callable[[Floats], Floats]], asked: Seen | None = None) -> Floats:
+    """A curve for each utility with enough fittings, else that of all. asked: whose open rows, if not those of the data."""
+    asked = asked or data
+    out = np.empty((asked.open.size, HORIZON + 1))
     every = make(np.ones(data.days.size, bool))
-    for utility in np.unique(data.utility[data.open]):
+    for utility in np.unique(asked.utility[asked.open]):
         own = data.utility == utility
         curve = make(own) if np.count_nonzero(data.fitted[own]) >= OWN_FROM else every
-        rows = data.utility[data.open] == utility
-        out[rows] = ahead(curve, data.days[data.open][rows].astype(float))
+        rows = asked.utility[asked.open] == utility
+        out[rows] = ahead(curve, asked.days[asked.open][rows].astype(float))
     return out
 
 
@@ -111,6 +112,12 @@ def spreadsheet(data: Seen) -> Floats:
         day = round((finished.mean() if finished.size else of_all) - data.days[row])
         out[place, min(max(day, 1), HORIZON) :] = 1
     return out
+
+
+def knowing_all(world: World, as_of: int, data: Seen) -> Floats:
+    """No rival but the room there is: Kaplan-Meier per utility from all outcomes, those after the as-of day and of the judged too."""
+    later = seen(world, as_of + 10 * HORIZON)
+    return by_utility(later, lambda rows: _kaplan_meier(later.entry[rows], later.days[rows], later.fitted[rows]), asked=data)
 
 
 PLAIN: dict[str, Callable[[Seen], Floats]] = {"Kaplan-Meier": kaplan_meier, "spreadsheet": spreadsheet}

@@ -14,7 +14,7 @@ SCORED_DAYS = 365
 SHARES = (0.8, 0.9)
 # A chance that should be exactly 0.8 can come out a little below it.
 TOLERANCE = 1e-9
-FOLLOWED = 0.2  # share not censored, below which coverage has too little left to stand on
+FOLLOWED = 0.2  # share not censored, below which too few are left to stand for all: nothing is scored from there on
 
 Floats = npt.NDArray[np.float64]
 Days = npt.NDArray[np.int64]
@@ -43,7 +43,7 @@ def score(world: World, as_of: int, rows: npt.NDArray[np.intp], chances: Floats)
     weights, followed = _weights(fitted, unknown)
     ahead = np.arange(HORIZON + 1)
     done = fitted[:, None] <= ahead
-    scored = slice(1, SCORED_DAYS + 1)
+    scored = slice(1, min(followed, SCORED_DAYS) + 1)
     crps = float((weights * (chances - done) ** 2)[:, scored].sum())
 
     each = np.arange(rows.size)
@@ -58,9 +58,10 @@ def score(world: World, as_of: int, rows: npt.NDArray[np.intp], chances: Floats)
 
 
 def _weights(fitted: Days, unknown: Days) -> tuple[Floats, int]:
-    """(n, HORIZON + 1) weights, and up to which day enough are followed for coverage.
+    """(n, HORIZON + 1) weights, and up to which day enough are followed.
 
-    Weights are 1 where every truth is known, else the inverse probability of not being censored (Graf et al. 1999, from memory).
+    Beyond it only those fitted would be known, and whoever says "soon" would look right. Weights are 1 where every truth is known, else the
+    inverse probability of not being censored (Graf et al. 1999, from memory).
     """
     ahead = np.arange(HORIZON + 1)
     if not (unknown < fitted).any():

@@ -11,8 +11,8 @@ from typing import Any
 
 from jobs.core.words import day
 from tests.bench import ablation
-from tests.bench.realsets import RULE
-from tests.bench.results import REAL, Result, beside, best_afterwards, by_kind, coverage, sums, weakest
+from tests.bench.realsets import RULE, SMALL
+from tests.bench.results import REAL, REAL_SMALL, Result, beside, best_afterwards, by_kind, coverage, covering, room, sums, weakest
 from tests.bench.scoring import SHARES
 
 FILE = Path(__file__).parents[2] / "jobs" / "pages" / "forecast_bench.json"
@@ -44,7 +44,9 @@ def _told(run: Run) -> dict[str, Any]:
         "forecasts": f"{sum(r.own.n for r in run.results):,}",
         "simulated": len(groups.get("simulated", [])),
         "real": len(groups.get(REAL, [])),
+        "real_small": len(groups.get(REAL_SMALL, [])),
         "real_rule": RULE,
+        "small_rule": SMALL,
         "real_sets": [r.name for r in groups.get(REAL, [])],
         "columns": list(groups),
         "rivals": [
@@ -57,10 +59,11 @@ def _told(run: Run) -> dict[str, Any]:
                 "cells": _cells(groups, lambda rows: str(best_afterwards(rows, run.names))),
             }
         ],
+        "room": _cells(groups, lambda rows: str(room(rows))),
         "coverage": [
             {
-                "name": f"share fitted by the date said for {share * 100:.0f} in 100",
-                "cells": _cells(groups, lambda rows, place=place: f"{coverage(rows)[place]:.3f}"),
+                "name": f"share fitted by the date said for {share * 100:.0f} in 100 (histories with enough to judge)",
+                "cells": _cells(groups, lambda rows, place=place: f"{coverage(rows)[place]:.3f} ({covering(rows)[place]})"),
             }
             for place, share in enumerate(SHARES)
         ],

@@ -22,6 +22,7 @@ def test_the_help_page_shows_every_figure_of_the_bench_and_how_to_print_it_again
     for row in BENCH["rivals"] + BENCH["coverage"] + BENCH["parts"]:
         cells = "".join(f'<td class="num" data-label="{cell["column"]}">{cell["said"]}</td>' for cell in row["cells"])
         assert f'<th scope="row">{row["name"]}</th>{cells}' in html
+    assert "".join(f'<td class="num" data-label="{cell["column"]}">{cell["said"]}</td>' for cell in BENCH["room"]) in html
     for row in BENCH["kinds"]:
         assert all(f">{row[column]}</td>" in html for column in ("name", "kaplan_meier", "spreadsheet", "q80", "q90"))
     assert BENCH["seeds"] in html

@@ -14,11 +14,12 @@ from jobs.core.attention import Attention, Row, Section, late, says
 from jobs.core.models import Job, User
 from jobs.core.states import S
 from jobs.core.waiting import UTILITY
-from utilities import services, shown
+from utilities import outlooks, services, shown
 from utilities.models import Contact, FitRequest, Outcome, Utility, Visit
 from utilities.models.requests import FitRequestQuerySet
 
 MOST = 10  # rows of a section; the rest stand behind its link
+WEEKS = 6  # to come, of which the manager is told
 MISSED = 2  # visits missed: from then on the manager looks (TRADE.md C6a)
 
 
@@ -36,7 +37,7 @@ def for_user(user: User) -> Attention:
         _withdraw(rows, today),
     ]
     if user.has_perm("core.edit_utilities"):
-        sections += [_missed_twice(rows, today), _without_line()]
+        sections += [_missed_twice(rows, today), _pace_changed(today), _without_line(), _fittings_expected(today)]
     return Attention(sections=tuple(sections))
 
 
@@ -309,6 +310,62 @@ def _without_line() -> Section:
         order=28,
         says=says("utility has no emergency line", "utilities have no emergency line"),
     )
+
+
+def _pace_changed(today: dt.date) -> Section:
+    found = outlooks.alarms(today=today)
+    return Section(
+        name="pace_changed",
+        title="Utilities whose pace changed",
+        headings=("Since about", "Utility", "Its pace", "Told by", "Next act"),
+        rows=[
+            Row(
+                margin=words.day_short(change.since, today=today),
+                title=change.utility.name,
+                under=f"found {words.day_short(change.found_on, today=today)}",
+                url=reverse("utility", kwargs={"uid": change.utility.uid}),
+                cells=(change.how_much, change.told_by),
+                next_act="See its wait",
+            )
+            for change in found[:MOST]
+        ],
+        nothing="No utility was found to have left its pace of before.",
+        note=outlooks.FALSE_ALARMS,
+        total=len(found),
+        order=17,
+        says=says("utility works at another pace than before", "utilities work at another pace than before"),
+    )
+
+
+def _fittings_expected(today: dt.date) -> Section:
+    weeks = [week for week in outlooks.weeks_together() if week["week"] > today - outlooks.ONE_WEEK][:WEEKS]
+    total = round(sum(week["mean"] for week in weeks))
+    return Section(
+        name="fittings_expected",
+        title="Fittings expected",
+        headings=("Week of", "Fittings", "In eight weeks of ten", "Homes"),
+        rows=[
+            Row(
+                margin=words.day_short(week["week"], today=today),
+                title=f"about {words.number(round(week['mean']))}" if week["mean"] >= 0.5 else "fewer than one",
+                url=reverse("requests"),
+                cells=(_between(week["low"], week["high"]),),
+                next_act="Open requests",
+            )
+            for week in weeks
+            if total
+        ],
+        nothing=f"No fitting is expected in the next {words.count(WEEKS, 'week')}.",
+        note="of the requests open now, all utilities together",
+        total=total,
+        order=90,
+        kinds=("expected",),
+    )
+
+
+def _between(low: float, high: float) -> str:
+    """ "4 to 10"."""
+    return words.number(round(low)) if low == high else f"{words.number(round(low))} to {words.number(round(high))}"
 
 
 def _homes(found: FitRequestQuerySet) -> list[int]:

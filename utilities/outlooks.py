@@ -37,7 +37,7 @@ class Week(TypedDict):
 
 @dataclass(frozen=True)
 class PaceChange:
-    """An alarm as pages say it: from `since` on, `fitted` collars were fitted where `expected` were."""
+    """An alarm as pages say it: from `since` to `found_on` `fitted` collars were fitted, at the pace before it had been `expected`."""
 
     utility: Utility
     found_on: dt.date
@@ -48,16 +48,17 @@ class PaceChange:
 
     @property
     def how_much(self) -> str:
-        """ "2.5 times slower", "1.8 times faster", "none fitted"."""
+        """ "2.5 times fewer fittings", "1.8 times more fittings", "none fitted"."""
         if self.fitted < 0.5:
             return "none fitted"
-        ratio = self.fitted / max(self.expected, 1e-9)
-        return f"{1 / ratio:.1f} times slower" if ratio < 1 else f"{ratio:.1f} times faster"
+        ratio = self.fitted / max(self.expected, 0.5)
+        return f"{1 / ratio:.1f} times fewer fittings" if ratio < 1 else f"{ratio:.1f} times more fittings"
 
     @property
     def told_by(self) -> str:
-        """ "6 fitted where about 15 were expected"."""
-        return f"{words.number(round(self.fitted))} fitted where about {words.number(round(self.expected))} were expected"
+        """ "6 fitted where its pace before would have fitted about 15"."""
+        fitted, expected = (words.number(round(number)) for number in (self.fitted, self.expected))
+        return f"{fitted} fitted where its pace before would have fitted about {expected}"
 
 
 FALSE_ALARMS = f"false alarms: at most {round(100 * alarm.ALPHA)} in 100 utility-years; a small utility cannot alarm quickly"
@@ -186,18 +187,20 @@ def _watches(
         counts = alarm.weekly(seen[place], fitted.calendars, np.array(watch.hazard), utility=place, since=watch.since, weeks=weeks)
         finding = alarm.found(watch, *counts)
         if finding.rang:
-            told[pk] = alarm.frozen(fitted, seen[place], place, after_alarm=True), _as_json(finding, found_on=as_of)
+            since = finding.since
+            kept_on = alarm.kept_on(seen[place], fitted.calendars, np.array(watch.hazard), utility=place, since=since, as_of=as_of)
+            told[pk] = alarm.frozen(fitted, seen[place], place, after_alarm=True), _as_json(finding, *kept_on, found_on=as_of)
         else:
             told[pk] = watch, None
     return told
 
 
-def _as_json(finding: alarm.Finding, *, found_on: int) -> dict[str, Any]:
+def _as_json(finding: alarm.Finding, came: float, expected: float, *, found_on: int) -> dict[str, Any]:
     return {
         "found_on": date_of(found_on).isoformat(),
         "since": date_of(finding.since + 1).isoformat(),
-        "fitted": round(finding.fitted, 2),
-        "expected": round(finding.expected, 2),
+        "fitted": round(came, 2),
+        "expected": round(expected, 2),
         "evidence": round(min(finding.evidence, 1e9), 2),
     }
 

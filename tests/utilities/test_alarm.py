@@ -10,7 +10,7 @@ import pytest
 from tests.utilities.waits import D0, every_day, history, working
 from utilities.leadtimes import CANCELLED, FITTED, OPEN, fit
 from utilities.leadtimes.ages import waits_seen
-from utilities.leadtimes.alarm import ALPHA, WEEKS, Watch, clump, found, frozen, log_evidence, log_ratios, weekly
+from utilities.leadtimes.alarm import ALPHA, WEEKS, Watch, clump, found, frozen, kept_on, log_evidence, log_ratios, weekly
 from utilities.leadtimes.classes import CLASSES
 from utilities.workdays import day_number
 
@@ -119,7 +119,24 @@ def test_a_utility_that_stops_rings_and_is_told_since_when():
         assert told.rang is rings
         if rings:
             assert abs(told.since - stops) <= 4 * 7
-            assert told.fitted < 0.1 * told.expected
+            came, before = kept_on(
+                waits_seen(rows, calendars, D0), calendars, np.array(watch.hazard), utility=0, since=told.since, as_of=D0
+            )
+            assert came < 0.1 * before
+            assert before < len(rows)
+
+
+def test_at_an_unchanged_pace_as_many_are_fitted_as_it_would_have_fitted():
+    rows, calendars = world(), every_day(1)
+    watch = frozen(fit(rows, calendars, D0 - 280), waits_seen(rows, calendars, D0 - 280), 0)
+    came, before = kept_on(waits_seen(rows, calendars, D0), calendars, np.array(watch.hazard), utility=0, since=D0 - 140, as_of=D0)
+    assert came == np.count_nonzero((rows.outcome == FITTED) & (rows.by > D0 - 140))
+    assert came == pytest.approx(before, rel=0.15)  # about 90 fittings; a standard error is a tenth
+    # One request of age 0 under one hazard, by hand: 1 - e^-(0.01 x 30).
+    one = waits_seen(history([(0, D0 - 30, None, None, OPEN)]), calendars, D0)
+    came, before = kept_on(one, calendars, np.full(CLASSES, 0.01), utility=0, since=D0 - 60, as_of=D0)
+    assert came == 0
+    assert before == pytest.approx(-np.expm1(-0.3))
 
 
 def test_after_an_alarm_the_new_pace_is_what_is_expected():

@@ -58,15 +58,13 @@ class Watch:
 class Finding:
     """What the counts of a watch say. weeks: full weeks since it began. evidence: the highest yet; 1 says nothing either way.
 
-    rang: the evidence reached 1/ALPHA. From day `since` on, the start that tells most, `fitted` came where `expected` were.
+    rang: the evidence reached 1/ALPHA. since: the last day before the start that tells most.
     """
 
     weeks: int
     evidence: float
     rang: bool
     since: int
-    fitted: float
-    expected: float
 
 
 def frozen(fitted: Fitted, waits: Waits, utility: int, *, after_alarm: bool = False) -> Watch:
@@ -136,7 +134,7 @@ def found(watch: Watch, number: Floats, expected: Floats) -> Finding:
     """What the full weeks since the freeze say. number, expected: (weeks,), of `weekly`."""
     weeks = min(number.size, WEEKS)
     if not weeks:
-        return Finding(0, 1.0, False, watch.since, 0.0, 0.0)
+        return Finding(0, 1.0, False, watch.since)
     number, expected = number[:weeks], expected[:weeks]
     each = log_ratios(number / watch.clump, expected / watch.clump, watch.kappa / watch.clump)
     path = logsumexp(each, axis=0) - np.log(STARTS.size)
@@ -149,6 +147,19 @@ def found(watch: Watch, number: Floats, expected: Floats) -> Finding:
         evidence=float(np.exp(min(path[week], 700.0))),
         rang=rang,
         since=watch.since + 7 * start,
-        fitted=float(number[start:].sum()),
-        expected=float(expected[start:].sum()),
     )
+
+
+def kept_on(waits: Waits, calendars: Calendars, hazard: Floats, *, utility: int, since: int, as_of: int) -> tuple[float, float]:
+    """Fittings after day `since`, and how many of the same requests the frozen pace would have fitted by the as-of day.
+
+    For people: `weekly` counts a home that stays open again each day, so that what it expects can be more than there are homes.
+    """
+    days = np.array([max(since, calendars.first - 1), as_of])
+    begun, ended = calendars.count(np.array([utility, utility]), days)
+    alive = waits.rows(waits.start + waits.end > begun)
+    first = np.clip(begun - alive.start, alive.entry, alive.end)
+    last = np.where(alive.fitted, np.maximum(ended - alive.start, alive.end), alive.end)
+    row, upto = np.zeros_like(last), summed(hazard)[None]
+    gone = at_age(hazard[None], upto, row, last) - at_age(hazard[None], upto, row, first)
+    return float(alive.weight[alive.fitted].sum()), float((alive.weight * -np.expm1(-gone)).sum())

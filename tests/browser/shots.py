@@ -141,6 +141,7 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
         Shot(SCHEDULER, label="no home"),
         Shot(SCHEDULER, label="one home", query=lambda: {"job": d.one(d.homes(S.AWAITING_UTILITY)(), "home that waits").code}),
     ],
+    "help_forecasts": [Shot(MANAGER)],
     "health_live": [File(STRANGER, "a word for machines")],
     "health_ready": [File(STRANGER, "figures for machines")],
     "imports": [Shot(MANAGER), Shot(FINANCE, label="as finance"), Shot(MANAGER, label="refused", press="Check this file", status=422)],
@@ -168,6 +169,13 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
     # Utilities and requests.
     "utilities": [Shot(MANAGER)],
     "utilities_export": list_files(MANAGER),
+    "scores": [
+        Shot(MANAGER),
+        Shot(FINANCE, label="one utility", query=lambda: {"utility": str(d.one(d.busiest(), "utility").uid)}),
+        Shot(MANAGER, label="as it was said", query=lambda: {"of": "said"}),
+    ],
+    "scores_progress": [File(MANAGER, "the part of scores that is fetched anew while a replay runs")],
+    "scores_export": list_files(MANAGER),
     "utility_new": [Shot(MANAGER)],
     "utility": [
         Shot(MANAGER, by_uid(d.busiest, "utility with open requests"), label="busiest"),

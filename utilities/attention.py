@@ -19,7 +19,7 @@ from utilities.models import Contact, FitRequest, Outcome, Utility, Visit
 from utilities.models.requests import FitRequestQuerySet
 
 MOST = 10  # rows of a section; the rest stand behind its link
-WEEKS = 6  # to come, of which the manager is told
+SIX = 6  # weeks to come, of which the manager is told
 MISSED = 2  # visits missed: from then on the manager looks (TRADE.md C6a)
 
 
@@ -338,7 +338,7 @@ def _pace_changed(today: dt.date) -> Section:
 
 
 def _fittings_expected(today: dt.date) -> Section:
-    weeks = [week for week in outlooks.weeks_together() if week["week"] > today - outlooks.ONE_WEEK][:WEEKS]
+    weeks = [week for week in outlooks.weeks_together() if week["week"] > today - outlooks.ONE_WEEK][:SIX]
     total = round(sum(week["mean"] for week in weeks))
     return Section(
         name="fittings_expected",
@@ -355,11 +355,13 @@ def _fittings_expected(today: dt.date) -> Section:
             for week in weeks
             if total
         ],
-        nothing=f"No fitting is expected in the next {words.count(WEEKS, 'week')}.",
+        nothing="No fitting is expected in the coming six weeks.",
         note="of the requests open now, all utilities together",
         total=total,
         order=90,
         kinds=("expected",),
+        says=says("fitting is expected in the coming six weeks", "fittings are expected in the coming six weeks"),
+        part="overview",
     )
 
 

@@ -12,14 +12,14 @@ Pure: NumPy and SciPy only, no Django, clock, database or random number. Days ar
 Kept as `pack(forecasts.offsets()[i])`; `Quantiles.kept` reads such rows back for `chance_by`.
 
 One idea a module, data flowing down: history (rows), calendars (working days), ages (what a row tells as of a day), classes (of age),
-counts (by fortnight), brackets; pool, candidates, pace, fronts, weights, districts (what is learned), estimate (all of it);
+counts (by fortnight), brackets; pool, candidates, pace, fronts, weights, districts, promises (what is learned), estimate (all of it);
 why, dates (a request's own dates), quantiles (chances from kept dates). Beside them the plain estimator: curve and kaplan_meier.
 """
 
 from .calendars import HORIZON, Calendars, span
 from .dates import Forecasts, forecast
 from .estimate import Fitted, fit
-from .history import CANCELLED, FITTED, NO_DAY, NO_DISTRICT, OPEN, History, OpenRequests, open_rows
+from .history import CANCELLED, FITTED, NO_DAY, NO_DISTRICT, OPEN, History, OpenRequests, Promises, open_rows
 from .quantiles import BEYOND, PERCENTS, Quantiles, chance_by, chance_within, pack, unpack
 from .why import Why, reasons
 
@@ -37,6 +37,7 @@ __all__ = [
     "Forecasts",
     "History",
     "OpenRequests",
+    "Promises",
     "Quantiles",
     "Why",
     "chance_by",

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from . import fronts, pace
+from . import fronts, pace, promises
 from .calendars import HORIZON, Calendars
 from .candidates import CANDIDATES
 from .classes import CLASSES, LOWER, class_of, rates, summed
@@ -32,6 +32,7 @@ def _ahead() -> Rows:
 
 # At these offsets ln S is worked out; between them it is straight.
 AHEAD: Rows = _ahead()
+_NODES: Rows = np.concatenate([[0], AHEAD])
 
 
 @dataclass(frozen=True)
@@ -47,7 +48,7 @@ def forecast(fitted: Fitted, open_requests: OpenRequests) -> Forecasts:
 
     F(h) = chance of a fitting on or before day as_of + h; q at p % is the first working day of the utility with F >= p/100 - 1e-9:
     always later than the as-of day and the filing day. A planned sending is forecast as if filed today, and its wait begins then.
-    Source: FORECASTING.md sections 1 and 8.
+    A promise that stands bends the curve of its request. Source: FORECASTING.md sections 1, 8 and 9.
 
     Raises ValueError if a request's utility has no calendar, or it was filed before the calendars begin or after the horizon.
     """
@@ -58,20 +59,35 @@ def forecast(fitted: Fitted, open_requests: OpenRequests) -> Forecasts:
     age, begins = np.maximum(waited, 0), np.maximum(-waited, 0)
     ahead = calendars.count(utility, as_of + HORIZON) - today
 
-    why = reasons(fitted, utility, open_requests.district)
+    why = reasons(fitted, utility, open_requests.district, promise=(open_requests.promise_first, open_requests.promise_last))
     factor = fitted.districts.of(utility, open_requests.district)
     worked = _worked(calendars, as_of)
     q = np.full((len(open_requests), PERCENTS.size), NO_DAY, dtype=np.int32)
     p_never = np.ones(len(open_requests))
+    calendar = calendars.row[utility][:, None]
+
+    def say(rows: Rows, curve: Floats, nodes: Rows) -> None:
+        left = ahead[rows] - begins[rows]
+        p_never[rows] = np.exp(_between(curve, left, nodes))
+        days = first_reached(curve, nodes)
+        days = np.where(days <= left[:, None], days + begins[rows, None], 0)
+        q[rows] = np.where(days > 0, worked[calendar[rows], days], NO_DAY)
+
     order = np.argsort(utility, kind="stable")
     for rows in _blocks(order, utility[order]):
-        curve = log_open(fitted, utility[rows], age[rows], factor[rows])
-        left = ahead[rows] - begins[rows]
-        p_never[rows] = np.exp(_between(curve, left))
-        days = first_reached(curve)
-        days = np.where(days <= left[:, None], days + begins[rows, None], 0)
-        calendar = calendars.row[utility[rows]][:, None]
-        q[rows] = np.where(days > 0, worked[calendar, days], NO_DAY)
+        say(rows, log_open(fitted, utility[rows], age[rows], factor[rows]), _NODES)
+    promised, first, last = promises.windows(open_requests, calendars, as_of)
+    for part in _blocks(np.arange(promised.size), utility[promised]):
+        rows, kept = promised[part], fitted.promised
+        curve = promises.under_promise(
+            log_open(fitted, utility[rows], age[rows], factor[rows]),
+            _NODES,
+            first=first[part] - begins[rows],
+            last=last[part] - begins[rows],
+            kept=kept.rate[utility[rows]],
+            before=kept.before[utility[rows]],
+        )
+        say(rows, curve, np.arange(curve.shape[1]))
     return Forecasts(as_of=as_of, calendars=calendars, utility=utility, q=q, p_never=p_never, own_weight=why.own_weight, why=why)
 
 
@@ -80,7 +96,7 @@ def log_open(fitted: Fitted, utility: Days, age: Days, factor: Floats) -> Floats
     among, place = np.unique(utility, return_inverse=True)
     days = _days_of(fitted, among)
     learned, seen_weight = fitted.learned, fitted.weight[:, among]
-    later = age[:, None] + np.concatenate([[0], AHEAD])
+    later = age[:, None] + _NODES
     cls = class_of(later)
     into = later - LOWER[cls]
     cell = place[:, None] * CLASSES + cls
@@ -102,9 +118,12 @@ def log_open(fitted: Fitted, utility: Days, age: Days, factor: Floats) -> Floats
     return np.concatenate([np.zeros((utility.size, 1)), np.log(np.maximum(still, 1e-300))], axis=1)
 
 
-def first_reached(curve: Floats) -> Rows:
-    """(n, 99) first whole number of working days at which F >= p/100 - 1e-9, by ln S straight between; far beyond where never."""
-    nodes = np.concatenate([[0], AHEAD, [10**6]])
+def first_reached(curve: Floats, ahead: Rows = _NODES) -> Rows:
+    """(n, 99) first whole number of working days at which F >= p/100 - 1e-9, by ln S straight between; far beyond where never.
+
+    curve: (n, ahead) ln S at so many working days ahead, from 0 on.
+    """
+    nodes = np.append(ahead, 10**6)
     reached = np.floor((-np.expm1(curve) + TOLERANCE) * 100).clip(0, PERCENTS.size).astype(np.intp)
     reached[:, 0] = 0
     # How many of the 99 lie in the stretch that ends at each node; all that are never reached end at the last.
@@ -153,9 +172,8 @@ def _days_of(fitted: Fitted, utility: Days) -> Floats:
     return days
 
 
-def _between(curve: Floats, days: Rows) -> Floats:
-    """(n,) ln S at so many working days ahead, 0 before it begins."""
-    nodes = np.concatenate([[0], AHEAD])
+def _between(curve: Floats, days: Rows, nodes: Rows) -> Floats:
+    """(n,) ln S at so many working days ahead, 0 before it begins; curve: (n, nodes)."""
     held = np.maximum(days, 0)
     low = np.minimum(np.searchsorted(nodes, held, side="right") - 1, nodes.size - 2)
     row = np.arange(len(curve))

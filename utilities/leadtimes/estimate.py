@@ -14,8 +14,9 @@ from .classes import CLASSES
 from .counts import Fortnights, count
 from .districts import Districts, districts_of
 from .fronts import Seen
-from .history import Floats, History, Rows
+from .history import Floats, History, Promises, Rows
 from .pool import Pool, pool_of
+from .promises import Kept, learn
 from .weights import log_weights, weights
 
 _AT_ONCE = 256  # utilities: their tables stay in the processor's cache
@@ -27,7 +28,7 @@ class Fitted:
 
     weight: (candidates + fronts, utilities) adding to 1 for each utility. among: (candidates, utilities) the same of the candidates by
     themselves. hazard: (utilities, CLASSES) averaged over the candidates by it.
-    own_fittings: (utilities,) known fittings. dropped: rows that had ended before anybody watched them.
+    promised: how utilities keep promises. own_fittings: (utilities,) known ones. dropped: rows that had ended before anybody watched them.
     """
 
     as_of: int
@@ -39,29 +40,32 @@ class Fitted:
     among: Floats
     hazard: Floats
     districts: Districts
+    promised: Kept
     own_fittings: Rows
     dropped: int
 
 
-def fit(history: History, calendars: Calendars, as_of: int) -> Fitted:
+def fit(history: History, calendars: Calendars, as_of: int, promises: Promises | None = None) -> Fitted:
     """Learn from what was known at the end of the as-of day. Method: FORECASTING.md sections 3 to 9.
 
     calendars: one for every utility, over `span(history, as_of)`. as_of: day number.
+    promises: days that utilities named for rows of the history; what was named later or has not yet come out is left aside.
 
-    Raises ValueError if a utility has no calendar or the calendars do not reach far enough.
+    Raises ValueError if a utility has no calendar, the calendars do not reach far enough, or a promise belongs to no row.
     """
     calendars.check(as_of, history.utility)
+    promised = learn(history, promises, utilities=calendars.utilities, as_of=as_of)
     waits = waits_seen(history, calendars, as_of)
     if not brackets.any_bracketed(waits):
-        return _fit(waits, waits, calendars, as_of)
+        return _fit(waits, waits, calendars, as_of, promised)
     # Twice: by the pool, with brackets spread as a constant hazard would have it at first, then by the utility's own hazard.
     even = np.full((calendars.utilities, CLASSES), 1e-6)
     rough = pool_of(*count(brackets.shared_out(waits, even), calendars, as_of).totals())
-    first = _fit(waits, brackets.shared_out(waits, rough.hazard()), calendars, as_of)
-    return _fit(waits, brackets.shared_out(waits, first.hazard), calendars, as_of)
+    first = _fit(waits, brackets.shared_out(waits, rough.hazard()), calendars, as_of, promised)
+    return _fit(waits, brackets.shared_out(waits, first.hazard), calendars, as_of, promised)
 
 
-def _fit(waits: Waits, rows: Waits, calendars: Calendars, as_of: int) -> Fitted:
+def _fit(waits: Waits, rows: Waits, calendars: Calendars, as_of: int, promised: Kept) -> Fitted:
     """waits: one row a request, rows: brackets shared out."""
     counts = count(rows, calendars, as_of)
     pool = pool_of(*counts.totals())
@@ -80,6 +84,7 @@ def _fit(waits: Waits, rows: Waits, calendars: Calendars, as_of: int) -> Fitted:
         among=among,
         hazard=hazard,
         districts=districts_of(rows, hazard, as_of),
+        promised=promised,
         own_fittings=np.bincount(waits.utility[waits.fitted], minlength=calendars.utilities),
         dropped=waits.dropped,
     )

@@ -90,32 +90,109 @@ class OpenRequests:
     """The requests to forecast; arrays (n,), kept as int32 and read-only.
 
     filed: day the request was sent. A day after the as-of day is a planned sending: it is forecast as if filed then.
-    district: NO_DISTRICT if blank.
+    district: NO_DISTRICT if blank. promise_first, promise_last: first and last day that the utility has named for the request and that
+    still stand, NO_DAY if none do.
     """
 
     utility: Days
     district: Days
     filed: Days
+    promise_first: Days
+    promise_last: Days
 
     def __post_init__(self) -> None:
         _freeze(self)
         _refuse(self.utility < 0, "name no utility. Every request needs one.")
         _refuse(self.filed < 0, "have no filing day, or one before 1970.")
+        _refuse(self.promise_first > self.promise_last, "have a promise that ends before it begins.")
 
     def __len__(self) -> int:
         return int(self.utility.size)
 
     @classmethod
-    def from_columns(cls, *, utility: npt.ArrayLike, filed: npt.ArrayLike, district: npt.ArrayLike | None = None) -> Self:
-        """From lists or arrays; a district that is left out is blank in every row."""
+    def from_columns(
+        cls,
+        *,
+        utility: npt.ArrayLike,
+        filed: npt.ArrayLike,
+        district: npt.ArrayLike | None = None,
+        promise_first: npt.ArrayLike | None = None,
+        promise_last: npt.ArrayLike | None = None,
+    ) -> Self:
+        """From lists or arrays; a column that is left out is blank in every row. A promise needs both of its days."""
         sent = _column(filed)
         return cls(
-            utility=_column(utility), district=np.full_like(sent, NO_DISTRICT) if district is None else _column(district), filed=sent
+            utility=_column(utility),
+            district=np.full_like(sent, NO_DISTRICT) if district is None else _column(district),
+            filed=sent,
+            promise_first=np.full_like(sent, NO_DAY) if promise_first is None else _column(promise_first),
+            promise_last=np.full_like(sent, NO_DAY) if promise_last is None else _column(promise_last),
         )
 
     @classmethod
-    def of(cls, history: History, rows: Rows) -> Self:
-        return cls(utility=history.utility[rows], district=history.district[rows], filed=history.filed[rows])
+    def of(cls, history: History, rows: Rows, *, promises: Promises | None = None, as_of: int | None = None) -> Self:
+        """Rows of a history; with promises, those that stand at the end of the as-of day.
+
+        Raises ValueError if promises come without an as-of day.
+        """
+        first = last = None
+        if promises is not None:
+            if as_of is None:
+                raise ValueError("Which promises stand depends on the as-of day. Give it.")
+            first, last = promises.standing(len(history), as_of)
+            first, last = first[rows], last[rows]
+        return cls.from_columns(
+            utility=history.utility[rows],
+            district=history.district[rows],
+            filed=history.filed[rows],
+            promise_first=first,
+            promise_last=last,
+        )
+
+
+@dataclass(frozen=True)
+class Promises:
+    """Days or windows that utilities named; one row per promise, several may belong to one wait. Arrays (n,), kept as int32 and read-only.
+
+    row: place in the history of the wait. named_on: day it was named. first, last: the window, both days in it; one day: the same twice.
+
+    Raises ValueError if shapes differ, a day is missing, or a window ends before it begins.
+    """
+
+    row: Days
+    named_on: Days
+    first: Days
+    last: Days
+
+    def __post_init__(self) -> None:
+        _freeze(self)
+        _refuse(self.row < 0, "belong to no request.")
+        _refuse((self.named_on < 0) | (self.first < 0), "lack the day they were named on or the day they name, or it lies before 1970.")
+        _refuse(self.first > self.last, "have a window that ends before it begins.")
+
+    def __len__(self) -> int:
+        return int(self.row.size)
+
+    @classmethod
+    def from_columns(cls, *, row: npt.ArrayLike, named_on: npt.ArrayLike, first: npt.ArrayLike, last: npt.ArrayLike) -> Self:
+        """From lists or arrays."""
+        return cls(row=_column(row), named_on=_column(named_on), first=_column(first), last=_column(last))
+
+    def standing(self, waits: int, as_of: int) -> tuple[Days, Days]:
+        """First and last day promised to each of so many waits, (waits,) each; NO_DAY where nothing stands at the end of the as-of day.
+
+        The newest one stands until its window has passed; those before it do not come back.
+        """
+        chosen = np.flatnonzero(self.named_on <= as_of)
+        # Of two named on one day the later window: the order of the rows must not matter.
+        chosen = chosen[np.lexsort([key[chosen] for key in (self.first, self.last, self.named_on)])]
+        newest = np.full(waits, NO_DAY, dtype=np.intp)
+        newest[self.row[chosen]] = chosen
+        stands = newest != NO_DAY
+        stands[stands] = self.last[newest[stands]] > as_of
+        first, last = (np.full(waits, NO_DAY, dtype=np.int32) for _ in range(2))
+        first[stands], last[stands] = self.first[newest[stands]], self.last[newest[stands]]
+        return first, last
 
 
 def known(history: History, as_of: int) -> Flags:
@@ -142,7 +219,7 @@ def _column(values: npt.ArrayLike) -> Days:
     return np.array(values, dtype=np.int32)
 
 
-def _freeze(table: History | OpenRequests) -> None:
+def _freeze(table: History | OpenRequests | Promises) -> None:
     # A copy, so that what the caller does to his arrays later cannot change a history that was already checked.
     shapes = set()
     for field in fields(table):

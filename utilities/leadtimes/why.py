@@ -27,7 +27,8 @@ class Why:
     counted: own fittings that still count, faded by age. lent: requests borrowed from the pool, on average over the candidates.
     pace: recent fittings per expected one; 0.77 is "1.3 times slower". factor: of the district's hazard.
     front_weight: belief that the utility serves in order of filing. front_day: filing day served now; front_speed: working days of
-    filing served in a week, lately.
+    filing served in a week, lately. promises_made: promises of the utility whose window has ended; promises_kept: those kept; keep_rate:
+    chance that one is kept. promise_first, promise_last: the window named for this request, while its last day is still to come.
     """
 
     own: Rows
@@ -43,11 +44,17 @@ class Why:
     front_lag: Floats
     front_day: Days
     front_speed: Floats
+    promises_kept: Floats
+    promises_made: Floats
+    keep_rate: Floats
+    promise_first: Days
+    promise_last: Days
 
 
-def reasons(fitted: Fitted, utility: Days, district: Days | None = None) -> Why:
+def reasons(fitted: Fitted, utility: Days, district: Days | None = None, *, promise: tuple[Days, Days] | None = None) -> Why:
     """What stands behind the dates of each of these utilities, (n,); for `forecast` and for a utility's own page.
 
+    promise: (n,) each, first and last day named for a request.
     Source: FORECASTING.md section 10.
     """
     among, learned = fitted.among[:, utility], fitted.learned
@@ -61,6 +68,9 @@ def reasons(fitted: Fitted, utility: Days, district: Days | None = None) -> Why:
     said = (np.abs(pace - 1) > SAID_FROM) & (expected >= EXPECTED_FROM) & ~served
     lag, speed = _front(fitted)
     front_day = _day_of_lag(fitted, np.where(served, lag, 1.0))
+    promised, none = fitted.promised, np.full_like(utility, NO_DAY)
+    first, last = promise or (none, none)
+    stands = last > fitted.as_of
     factor = fitted.districts.of(utility, np.full_like(utility, NO_DISTRICT) if district is None else district)
     return Why(
         own=own,
@@ -76,6 +86,11 @@ def reasons(fitted: Fitted, utility: Days, district: Days | None = None) -> Why:
         front_lag=np.where(served, lag, np.nan)[utility],
         front_day=np.where(served, front_day, NO_DAY)[utility],
         front_speed=np.where(served, speed * _week(fitted), np.nan)[utility],
+        promises_kept=promised.kept[utility],
+        promises_made=promised.made[utility],
+        keep_rate=promised.rate[utility],
+        promise_first=np.where(stands, first, NO_DAY),
+        promise_last=np.where(stands, last, NO_DAY),
     )
 
 

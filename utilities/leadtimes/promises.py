@@ -41,7 +41,7 @@ def learn(history: History, promises: Promises | None, *, utilities: int, as_of:
 
     Raises ValueError if a promise belongs to no row of the history.
     """
-    made, kept, early = np.zeros((3, utilities))
+    made, kept, early = (np.zeros(utilities) for _ in range(3))
     if promises is not None and len(promises):
         if promises.row.max() >= len(history):
             raise ValueError("A promise belongs to a row that the history does not have.")
@@ -57,7 +57,8 @@ def learn(history: History, promises: Promises | None, *, utilities: int, as_of:
         before = np.clip(np.minimum(rows.by, first - 1) - seen_open, 0, days)
         within = np.clip(np.minimum(rows.by, last) - np.maximum(seen_open, first - 1), 0, days)
         shares: list[Floats] = [np.ones(days.size), within / np.maximum(days, 1), before / np.maximum(days, 1)]
-        made, kept, early = (np.bincount(rows.utility[counts], weights=one[counts], minlength=utilities) for one in shares)
+        for total, share in zip((made, kept, early), shares, strict=True):
+            total += np.bincount(rows.utility[counts], weights=share[counts], minlength=utilities)
     usual, usual_early = pool_rate(kept, made), early_rate(math.fsum(early), math.fsum(made))
     return Kept(
         made=made,

@@ -46,11 +46,14 @@ def refresh(*, as_of: dt.date, rule: str, utilities: Collection[int] | None = No
     waits = history.read()
     day = day_number(as_of)
     targets = _targets(waits, as_of=as_of, utilities=utilities)
-    fitted = leadtimes.fit(waits.history, waits.calendars(day), day)
+    fitted = leadtimes.fit(waits.history, waits.calendars(day), day, promises=waits.promises)
+    promised = _promised(waits, targets, day)
     wanted = OpenRequests.from_columns(
         utility=[waits.place[target.utility.pk] for target in targets],
         filed=[day_number(target.filed_on) for target in targets],
         district=[waits.district_at(target.district) for target in targets],
+        promise_first=[first for first, _ in promised],
+        promise_last=[last for _, last in promised],
     )
     told = leadtimes.forecast(fitted, wanted)
     run = ForecastRun(
@@ -61,6 +64,14 @@ def refresh(*, as_of: dt.date, rule: str, utilities: Collection[int] | None = No
     expected = outlooks.worked_out(waits, fitted, wanted, told, requests=of_requests, covered=covered)
     _store(run, targets, told, expected, covered=covered)
     return run
+
+
+def _promised(waits: history.Waits, targets: list[_Target], as_of: int) -> list[tuple[int, int]]:
+    """First and last day that stands promised to each target, NO_DAY if none does."""
+    first, last = waits.promises.standing(len(waits.history), as_of)
+    row_of = {pk: row for row, pk in enumerate(waits.request)}
+    rows = [None if target.request is None else row_of[target.request] for target in targets]
+    return [(leadtimes.NO_DAY,) * 2 if row is None else (int(first[row]), int(last[row])) for row in rows]
 
 
 def _targets(waits: history.Waits, *, as_of: dt.date, utilities: Collection[int] | None) -> list[_Target]:
@@ -121,6 +132,7 @@ def _why(told: leadtimes.Forecasts, row: int, *, thin_below: int) -> dict[str, A
     """What stands behind a date; what is not to be said is None."""
     why = told.why
     own, pooled, front_day = int(why.own[row]), bool(why.pooled[row]), int(why.front_day[row])
+    first, last = int(why.promise_first[row]), int(why.promise_last[row])
     return {
         "own": own,
         "borrowed": int(why.borrowed[row]),
@@ -134,6 +146,9 @@ def _why(told: leadtimes.Forecasts, row: int, *, thin_below: int) -> dict[str, A
         "front_weight": round(float(why.front_weight[row]), 4),
         "front_on": None if front_day == leadtimes.NO_DAY else date_of(front_day).isoformat(),
         "front_days_a_week": _said(why.front_speed[row]),
+        "promises_kept": int(why.promises_kept[row]),
+        "promises_made": int(why.promises_made[row]),
+        "promise": None if first == leadtimes.NO_DAY else [date_of(first).isoformat(), date_of(last).isoformat()],
     }
 
 

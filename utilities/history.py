@@ -9,11 +9,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from utilities import leadtimes, services
-from utilities.leadtimes import CANCELLED, FITTED, NO_DAY, NO_DISTRICT, OPEN, Calendars, History
-from utilities.models import District, FitRequest, Outcome, Utility
+from utilities.leadtimes import CANCELLED, FITTED, NO_DAY, NO_DISTRICT, OPEN, Calendars, History, Promises
+from utilities.models import Contact, District, FitRequest, Outcome, Utility, Visit
 from utilities.workdays import date_of, day_number
 
 _CODES = {Outcome.OPEN.value: OPEN, Outcome.FITTED.value: FITTED, Outcome.CANCELLED.value: CANCELLED}
+_ANNOUNCED = ("request_id", "announced_on", "window_from", "window_to", "withdrawn")
+_Named = tuple[int, dt.date, dt.date]  # request, day on which it was named, last day named
+ONE_DAY = dt.timedelta(days=1)
 _ROW = ("pk", "utility_id", "district_id", "filed_on", "known_from", "outcome", "ended_on", "fitted_after")
 
 
@@ -22,6 +25,7 @@ class Waits:
     """The history of all utilities, and the keys of its rows. `request[i]`: primary key of row i of the history."""
 
     history: History
+    promises: Promises  # days that utilities named for its rows
     request: tuple[int, ...]
     utilities: tuple[Utility, ...]
     place: Mapping[int, int]  # of each utility in the arrays, by primary key
@@ -53,7 +57,32 @@ def read() -> Waits:
         by=_numbers(ended),
         after=_numbers(after),
     )
-    return Waits(history=history, request=tuple(keys), utilities=utilities, place=place, district=district)
+    return Waits(history=history, promises=_promises(keys), request=tuple(keys), utilities=utilities, place=place, district=district)
+
+
+def _promises(requests: Sequence[int]) -> Promises:
+    """Of these requests, in the order of the history: windows of visits announced, and last days that a desk named in a contact.
+
+    A visit is announced in a contact that names its last day: the two are one promise. It stays one when the utility moves the visit
+    (a newer promise follows), and is none when the contact was a mistake and is withdrawn. Of a day without a window the window
+    begins the day after it was named: "for, or by".
+    """
+    window: dict[_Named, tuple[dt.date, bool]] = {}
+    for request, named_on, first, last, withdrawn in Visit.objects.order_by("pk").values_list(*_ANNOUNCED):
+        if named_on is not None and first is not None and last is not None:
+            window[request, named_on, last] = first, withdrawn
+    found = {}
+    told = Contact.objects.filter(promised_by__isnull=False).order_by("pk").values_list("request_id", "on", "promised_by", "withdrawn")
+    for request, named_on, last, withdrawn in told:
+        if last is not None and not withdrawn:
+            found[request, named_on, last] = window.get((request, named_on, last), (min(named_on + ONE_DAY, last), False))[0]
+    contacts = {(request, named_on, last) for request, named_on, last, _ in told}
+    found |= {named: first for named, (first, withdrawn) in window.items() if not withdrawn and named not in contacts}
+
+    row_of = {pk: row for row, pk in enumerate(requests)}
+    rows = [(row_of[request], named_on, first, last) for (request, named_on, last), first in found.items() if request in row_of]
+    row, named_days, first_days, last_days = zip(*rows, strict=True) if rows else ((),) * 4
+    return Promises(row=np.array(row, dtype=np.int32), named_on=_numbers(named_days), first=_numbers(first_days), last=_numbers(last_days))
 
 
 def _numbers(days: Sequence[dt.date | None]) -> np.ndarray[tuple[int], np.dtype[np.int32]]:

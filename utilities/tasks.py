@@ -12,7 +12,7 @@ from django.db.models import Exists, F, OuterRef, Q
 from jobs.core import clock, rules
 from jobs.core.models import ImportRun
 from utilities import forecasts, replay, scoring
-from utilities.models import FitRequest, Forecast, ForecastRun, Utility
+from utilities.models import Contact, FitRequest, Forecast, ForecastRun, Utility
 
 NIGHT_FROM = 2  # o'clock in the office
 # An import moves history many times a minute; its last rows are followed, or the hourly sweep if it was killed.
@@ -38,7 +38,7 @@ def nightly() -> str:
 
 @shared_task
 def refresh_stale() -> str:
-    """The forecasts of the utilities whose history or calendar changed since their newest ones were begun."""
+    """The forecasts of the utilities whose history, promises or calendar changed since their newest ones were begun."""
     if _import_running():
         return "an import is running"
     overtaken = stale()
@@ -51,8 +51,12 @@ def refresh_stale() -> str:
 def stale() -> list[int]:
     newest = Forecast.objects.filter(utility=OuterRef("pk"), newest=True, request__isnull=True, job__isnull=True)
     moved = FitRequest.objects.filter(utility=OuterRef("pk"), changed_at__gte=OuterRef("begun"))
+    # What was promised today is not known at the end of yesterday: it counts from tonight's run on.
+    said = Contact.objects.filter(promised_by__isnull=False, on__lt=clock.office_today())
+    promised = said.filter(utility=OuterRef("pk"), fact__recorded_at__gte=OuterRef("begun"))
     rows = Utility.objects.annotate(begun=newest.values("run__begun_at")[:1])
-    return list(rows.filter(Q(begun__isnull=True) | Q(calendar_at__gte=F("begun")) | Exists(moved)).values_list("pk", flat=True))
+    overtaken = Q(begun__isnull=True) | Q(calendar_at__gte=F("begun")) | Exists(moved) | Exists(promised)
+    return list(rows.filter(overtaken).values_list("pk", flat=True))
 
 
 def _import_running() -> bool:

@@ -13,9 +13,9 @@ from jobs.core.models import ImportRun
 from jobs.core.states import S
 from tests.make import SYSTEM, make_job
 from tests.utilities.made import make_past, make_request, make_service, make_utility
-from utilities import forecasts, leadtimes, profile, requests, said, tasks, visits
+from utilities import forecasts, history, leadtimes, profile, requests, said, tasks, visits
 from utilities.leadtimes import Calendars, History, OpenRequests
-from utilities.models import FitRequest, Forecast, ForecastRun, Outcome, Utility
+from utilities.models import Contact, FitRequest, Forecast, ForecastRun, Outcome, Utility
 from utilities.workdays import WorkCalendar, date_of, day_number
 
 pytestmark = pytest.mark.django_db
@@ -273,6 +273,15 @@ def test_a_change_of_history_refreshes_the_utility_it_is_about(theo):
     profile.set_closures(quiet, first=D(2026, 12, 24), last=D(2026, 12, 31), kind="closed", by=SYSTEM)
 
     assert tasks.stale() == [quiet.pk]
+    tasks.refresh_stale()
+
+    # A day promised before the last forecasts' day moves them; one promised today is known from tonight on.
+    requests.record_contact(request, on=D(2026, 11, 18), answered="before December", promised_by=D(2026, 11, 30), by=theo)
+    assert tasks.stale() == []
+    earlier = make_request(make_service(utility=busy), on=D(2026, 11, 2))
+    tasks.refresh_stale()
+    requests.record_contact(earlier, on=D(2026, 11, 16), answered="before December", promised_by=D(2026, 11, 30), by=theo)
+    assert tasks.stale() == [busy.pk]
 
 
 def test_no_forecast_is_made_between_the_rows_of_an_import():
@@ -327,3 +336,43 @@ def test_a_closed_day_of_the_utility_is_no_day_of_fitting():
     assert half not in closed.days
     assert closed.q50 is not None
     assert closed.q50 > half
+
+
+def test_what_a_utility_promised_is_read_once_with_its_window_and_without_what_was_withdrawn(theo):
+    request, other = make_request(on=D(2026, 6, 3)), make_request(on=D(2026, 6, 3))
+    visits.announce_visit(request, told_on=D(2026, 7, 1), window_from=D(2026, 7, 6), window_to=D(2026, 7, 10), by=theo)
+    visits.announce_visit(request, told_on=D(2026, 7, 9), window_from=D(2026, 7, 20), window_to=D(2026, 7, 21), by=theo)  # moved
+    requests.record_contact(other, on=D(2026, 8, 3), answered="by the end of the month", promised_by=D(2026, 8, 31), by=theo)
+    mistaken = requests.record_contact(other, on=D(2026, 9, 3), answered="tomorrow", promised_by=D(2026, 9, 4), by=theo)
+    Contact.objects.filter(pk=mistaken.pk).update(withdrawn=True)
+
+    waits = history.read()
+
+    told = [
+        (waits.request[row], *(date_of(day) for day in days))
+        for row, *days in zip(waits.promises.row, waits.promises.named_on, waits.promises.first, waits.promises.last, strict=True)
+    ]
+    assert told == [
+        (request.pk, D(2026, 7, 1), D(2026, 7, 6), D(2026, 7, 10)),
+        (request.pk, D(2026, 7, 9), D(2026, 7, 20), D(2026, 7, 21)),
+        (other.pk, D(2026, 8, 3), D(2026, 8, 4), D(2026, 8, 31)),
+    ]
+
+
+def test_a_standing_promise_moves_the_forecast_and_stands_in_its_why(theo):
+    utility = make_utility()
+    past(utility, *([100, 120, 140, 160] * 3))
+    promised, plain = (make_request(make_service(utility=utility), on=D(2026, 10, 5)) for _ in range(2))
+    kept = make_request(make_service(utility=utility), on=D(2026, 8, 3))
+    requests.record_contact(kept, on=D(2026, 9, 1), answered="this week", promised_by=D(2026, 9, 4), by=theo)
+    requests.record_contact(promised, on=D(2026, 11, 16), answered="before December", promised_by=D(2026, 11, 30), by=theo)
+
+    forecasts.refresh(as_of=AS_OF, rule="nightly")
+
+    why = {row.request_id: row.why for row in Forecast.objects.filter(request__isnull=False)}
+    assert why[promised.pk]["promise"] == ["2026-11-17", "2026-11-30"]
+    assert why[plain.pk]["promise"] is None
+    # The one of September has passed: it was not kept. The other still lies ahead.
+    assert (why[plain.pk]["promises_kept"], why[plain.pk]["promises_made"]) == (0, 1)
+    by_then = [said.chance_by(request, D(2026, 11, 30)) or 0 for request in (promised, plain)]
+    assert by_then[0] > 2 * by_then[1]

@@ -20,6 +20,7 @@ from .calendars import HORIZON, Calendars, span
 from .dates import Forecasts, forecast
 from .estimate import Fitted, fit
 from .history import CANCELLED, FITTED, NO_DAY, NO_DISTRICT, OPEN, History, OpenRequests, Promises, open_rows
+from .parts import Parts
 from .quantiles import BEYOND, PERCENTS, Quantiles, chance_by, chance_within, pack, unpack
 from .why import Why, reasons
 
@@ -37,6 +38,7 @@ __all__ = [
     "Forecasts",
     "History",
     "OpenRequests",
+    "Parts",
     "Promises",
     "Quantiles",
     "Why",

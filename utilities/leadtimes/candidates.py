@@ -13,7 +13,8 @@ from . import pace
 from .classes import CLASSES
 from .counts import FORTNIGHT
 from .history import Floats
-from .pool import Pool, pretended
+from .parts import WHOLE, Parts
+from .pool import NEXT_TO_NONE, Pool, pretended
 
 SHIFTS = (0.0, -0.5, 0.5)  # of the pool's log scale
 
@@ -59,11 +60,13 @@ class Learned:
     expected: Floats
 
 
-def log_prior(pool: Pool) -> Floats:
+def log_prior(pool: Pool, parts: Parts = WHOLE) -> Floats:
     """(candidates, utilities) ln prior: the shifted ones half each, times how usual such a scale is among utilities."""
     prior = np.zeros((len(CANDIDATES), pool.scale.size))
     off = pool.scale - pool.centre
     for place, candidate in enumerate(CANDIDATES):
+        if not parts.memories and candidate.half_life < max(_HALF_LIVES):
+            prior[place] = -np.inf
         if candidate.shift:
             shifted = off + SHIFTS[candidate.shift]
             prior[place] = np.log(0.5) - (shifted**2 - off**2) / (2 * pool.spread)
@@ -75,7 +78,7 @@ def hazard_of(borrowed: float, f0: Floats, e0: Floats, fitted: Floats, waited: F
     return (borrowed * f0 + fitted) / (borrowed * e0 + waited)
 
 
-def learn(fitted: Floats, waited: Floats, h0: Floats) -> Learned:
+def learn(fitted: Floats, waited: Floats, h0: Floats, parts: Parts = WHOLE) -> Learned:
     """Go through the fortnights of some utilities, oldest first.
 
     The record of a candidate is the mean of two: fittings come evenly at the pace known, or in batches (a pace of shape at most 1).
@@ -90,15 +93,15 @@ def learn(fitted: Floats, waited: Floats, h0: Floats) -> Learned:
     own_waited = np.zeros_like(own_fitted)
     kept = 0.5 ** (FORTNIGHT / np.array(_HALF_LIVES))[:, None, None]
     a, b, expected_lately = np.full(shape, pace.START), np.full(shape, pace.START), np.zeros(shape)
+    certain = np.full(shape, pace.CERTAIN)
     even, batches = np.zeros(shape), np.zeros(shape)
 
     def estimates() -> Floats:
-        return np.stack(
-            [
-                hazard_of(candidate.borrowed, f0[candidate.shift], e0[candidate.shift], own_fitted[place], own_waited[place])
-                for candidate, place in zip(CANDIDATES, of_half_life, strict=True)
-            ]
-        )
+        told = []
+        for candidate, place in zip(CANDIDATES, of_half_life, strict=True):
+            borrowed = candidate.borrowed if parts.borrowing else NEXT_TO_NONE
+            told.append(hazard_of(borrowed, f0[candidate.shift], e0[candidate.shift], own_fitted[place], own_waited[place]))
+        return np.stack(told)
 
     for period in range(periods):
         hazard = estimates()
@@ -111,7 +114,7 @@ def learn(fitted: Floats, waited: Floats, h0: Floats) -> Learned:
         even = RECORD_KEPT * even + which + pace.log_chance(number, expected, a, b)
         held = np.minimum(1, BATCH_SHAPE / a)
         batches = RECORD_KEPT * batches + which + pace.log_chance(number, expected, held * a, held * b)
-        a, b = a + number, b + expected
+        a, b = (a + number, b + expected) if parts.pace else (certain, certain)
         if period >= periods - 6:
             expected_lately += expected
         own_fitted *= kept
@@ -122,7 +125,7 @@ def learn(fitted: Floats, waited: Floats, h0: Floats) -> Learned:
         hazard=estimates(),
         a=a,
         b=b,
-        record=np.logaddexp(even, batches) - np.log(2),
+        record=np.logaddexp(even, batches) - np.log(2) if parts.readings else even,
         own=own_fitted.sum(axis=2)[of_half_life],
         expected=expected_lately,
     )

@@ -106,6 +106,8 @@ def log_open(fitted: Fitted, utility: Days, age: Days, factor: Floats) -> Floats
         upto = summed(rate).ravel()[cell] + rate.ravel()[cell] * into
         rise = factor[:, None] * (upto[:, 1:] - upto[:, :1])
         mean, variance = pace.over(days, learned.a[candidate, among, None], learned.b[candidate, among, None])
+        if not fitted.parts.pace:
+            mean, variance = np.ones_like(mean), np.full_like(mean, 1 / pace.CERTAIN)
         still += seen_weight[candidate, place, None] * np.exp(pace.log_open(rise, mean[place], variance[place]))
     in_order = np.flatnonzero((seen_weight[len(CANDIDATES) :] >= FRONT_LEFT_OUT).any(axis=0))
     if in_order.size:

@@ -9,6 +9,7 @@ import numpy as np
 from .ages import Waits
 from .classes import at_age, summed
 from .history import NO_DISTRICT, Days, Floats
+from .parts import WHOLE, Parts
 
 STRENGTH = 25.0  # fittings that hold the factor at 1
 HALF_LIFE = 500  # days since the outcome
@@ -30,13 +31,13 @@ class Districts:
         return np.where((self.key[place] == wanted) & (district != NO_DISTRICT), self.factor[place], 1.0)
 
 
-def districts_of(waits: Waits, hazard: Floats, as_of: int) -> Districts:
+def districts_of(waits: Waits, hazard: Floats, as_of: int, parts: Parts = WHOLE) -> Districts:
     """Compare fittings with what the utility's hazard, (utilities, CLASSES), expected of the same requests.
 
     factor = (25 + n)/(25 + e), n fittings and e expected ones, both faded by the days since the outcome, e first scaled so that the
     utility as a whole has factor 1. Source: FORECASTING.md section 8.
     """
-    if not (waits.district != NO_DISTRICT).any():
+    if not (parts.district and (waits.district != NO_DISTRICT).any()):
         return Districts(key=np.empty(0, dtype=np.int64), factor=np.empty(0))
     faded = waits.weight * 0.5 ** ((as_of - waits.until) / HALF_LIFE)
     total, utility = summed(hazard), waits.utility

@@ -16,6 +16,7 @@ from scipy.special import log_ndtr
 from .candidates import RECORD_KEPT
 from .classes import CLASSES, LOWER, UPPER, Integers, at_age, rates, summed
 from .history import Floats, Rows
+from .parts import WHOLE, Parts
 
 SHARPNESS = (5, 10, 20)
 LAGS: Floats = np.power(1.15, np.arange(46, dtype=np.float64))  # 1 to 540 working days
@@ -44,8 +45,10 @@ def open_share(x: Floats, sharpness: float) -> Floats:
     return 0.93 / (1 + x**sharpness) + 0.03 * np.exp(-1.5 * x) + 0.04 / (1 + (x / 3) ** 1.5)
 
 
-def log_prior(scale: Floats) -> Floats:
+def log_prior(scale: Floats, parts: Parts = WHOLE) -> Floats:
     """(utilities,) ln prior of each front: one that would be years away is not looked for."""
+    if not parts.fronts:
+        return np.full_like(scale, -np.inf)
     prior: Floats = -1 + log_ndtr((np.log(540) - scale) / START_SPREAD)
     return prior
 

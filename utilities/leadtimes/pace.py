@@ -13,6 +13,7 @@ from .history import Floats
 
 START = 4.0  # shape and rate before anything is known
 KEPT = 0.95  # per fortnight: half of the memory is gone after about half a year
+CERTAIN = 1e6  # shape and rate of a pace that is 1
 _SHORTEST = 1e-6
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from .classes import CLASSES, FIRST, GROWTH, STEP, WIDTH
 from .history import Floats, Rows
+from .parts import WHOLE, Parts
 
 # One pretended fitting in 40 days steadies the very first records.
 PRETENDED_DAYS = 40
@@ -16,6 +17,7 @@ LEAST_SPREAD = 0.05  # variance of log scales between utilities
 SPREAD_OF_FEW = 0.4
 WEIGHED_IN_FULL = 60  # fittings: a giant counts for no more, or it would be the pool
 TEXTBOOK_REQUESTS = 60
+NEXT_TO_NONE = 0.01  # requests: they speak only where nothing else does
 SMOOTHING = 1.76  # classes, 0.17 in log age
 
 # The shape stands at positions b - k: k classes below the age, so that at position 0 the age is a quarter of the usual wait.
@@ -53,9 +55,11 @@ def shift_of(scale: Floats) -> Rows:
     return np.clip(np.rint(scale / STEP), LEAST_SHIFT, MOST_SHIFT).astype(np.intp)
 
 
-def pool_of(fitted: Floats, waited: Floats) -> Pool:
+def pool_of(fitted: Floats, waited: Floats, parts: Parts = WHOLE) -> Pool:
     """The pool of all counts. fitted, waited: (utilities, CLASSES), over all time. Source: FORECASTING.md section 4."""
     scale, centre, spread = scales(fitted.sum(axis=1), waited.sum(axis=1))
+    if not parts.own_scale:
+        scale = np.full_like(scale, centre)
     if not fitted.any():
         return Pool(scale=scale, centre=centre, spread=spread, shape=np.ones(POSITIONS))
     moved = np.zeros((2, POSITIONS))
@@ -67,7 +71,8 @@ def pool_of(fitted: Floats, waited: Floats) -> Pool:
     h0 = textbook(moved[0], moved[1])
     e0, f0 = pretended(h0, _WIDTH)
     smooth = _smooth(moved)
-    shape = (TEXTBOOK_REQUESTS * f0 + smooth[0]) / (TEXTBOOK_REQUESTS * e0 + smooth[1])
+    added = TEXTBOOK_REQUESTS if parts.textbook else NEXT_TO_NONE
+    shape = (added * f0 + smooth[0]) / (added * e0 + smooth[1])
     return Pool(scale=scale, centre=centre, spread=spread, shape=shape)
 
 

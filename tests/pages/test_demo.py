@@ -38,7 +38,7 @@ from utilities.visits import OUTCOMES
 pytestmark = pytest.mark.django_db
 
 TODAY = dt.date(2026, 11, 18)
-SMALL = Size(signed=2, still_waiting=1, in_build=1, not_asked=0, just_fitted=1, odd=False)
+SMALL = Size(signed=2, still_waiting=1, in_build=1, not_asked=0, just_fitted=1, replays=False, odd=False)
 
 
 # These two before the whole demo is made, which then stands until the module ends.

@@ -22,7 +22,7 @@ from jobs.pages.demo.history import BROUGHT_IN, remember
 from jobs.pages.demo.ordinary import Size, ordinary_homes
 from jobs.pages.demo.story import Home, World
 from jobs.pages.demo.takenover import take_over
-from utilities import forecasts
+from utilities import forecasts, replay, scoring
 
 __all__ = ["Made", "building", "calls", "make", "payments", "waits"]
 
@@ -48,6 +48,11 @@ def make(size: Size = WHOLE) -> Made:
         cases = _live(size)
         today = clock.office_today()
         forecasts.refresh(as_of=today - dt.timedelta(days=1), rule="nightly", night_of=today)
+        if size.replays:
+            # Every fourth day of the last year's: enough to show how good the forecasts were, and soon done.
+            for day in replay.last_year(today=today)[::4]:
+                replay.replay_day(day)
+            scoring.rescore(today=today)
     return Made({name: home.job.code for name, home in cases.items()})
 
 

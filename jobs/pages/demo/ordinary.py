@@ -21,6 +21,7 @@ class Size:
     in_build: int = 12
     not_asked: int = 4
     just_fitted: int = 10
+    replays: bool = True  # with forecasts of past days, judged
     odd: bool = True  # with the awkward homes, and those taken over from another contractor
 
 

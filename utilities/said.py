@@ -17,10 +17,12 @@ from jobs.core.models import Job
 from utilities import leadtimes, planned, services
 from utilities.leadtimes import BEYOND, Calendars, Quantiles
 from utilities.models import FitRequest, Forecast, Utility
+from utilities.models.requests import FitRequestQuerySet
 from utilities.reasons import Why
 from utilities.workdays import day_number
 
 MILLION = 1_000_000
+HALF = 49  # place of 50 in a hundred among the 99
 FAR_YEARS = 2  # what lies beyond is said as "later than"
 
 
@@ -103,6 +105,19 @@ def current_of(requests: Iterable[FitRequest]) -> dict[int, Shown]:
     wanted = [request.pk for request in requests if request.is_open]
     rows = Forecast.objects.filter(request__in=wanted, newest=True)
     return {row.request_id: shown(row) for row in rows if row.request_id is not None}
+
+
+def by_half(requests: FitRequestQuerySet) -> list[int]:
+    """Primary keys of open requests, the soonest half day first; those without a forecast last, oldest first."""
+    kept = Forecast.objects.filter(request__in=requests, newest=True).values_list("request", "as_of", "offsets")
+    half = {request: _half_on(as_of, bytes(offsets)) for request, as_of, offsets in kept}
+    rows = requests.order_by("filed_on", "code").values_list("pk", flat=True)
+    return sorted(rows, key=lambda pk: (pk not in half, half.get(pk) or dt.date.max))
+
+
+def _half_on(as_of: dt.date, offsets: bytes) -> dt.date | None:
+    offset = int(leadtimes.unpack(offsets)[HALF])
+    return None if offset == BEYOND else as_of + dt.timedelta(days=offset)
 
 
 def if_asked(job: Job) -> Shown | str:

@@ -51,6 +51,14 @@ def lines(rows: Iterable[FitRequest], *, today: dt.date) -> list[Line]:
     return [_line(request, likely.get(request.pk), asked.get(request.pk), calendars, today) for request in requests]
 
 
+def soonest(open_requests: FitRequestQuerySet, *, today: dt.date, most: int) -> list[Line]:
+    """Open requests by the day that half of such are fitted, the soonest first."""
+    wanted = said.by_half(open_requests)[:most]
+    place = {pk: number for number, pk in enumerate(wanted)}
+    rows = with_parts(FitRequest.objects.filter(pk__in=wanted))
+    return lines(sorted(rows, key=lambda request: place[request.pk]), today=today)
+
+
 def _line(request: FitRequest, likely: Shown | None, asked: Contact | None, calendars: dict[int, WorkCalendar], today: dt.date) -> Line:
     utility = request.utility
     calendar = calendars.setdefault(utility.pk, services.calendar_of(utility)) if utility.pk not in calendars else calendars[utility.pk]

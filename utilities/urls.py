@@ -1,12 +1,17 @@
 from django.urls import path
 
-from utilities import request_views, views
+from utilities import forecast_views, request_views, scoreviews, views
 
 urlpatterns = [
     path("utilities/", views.utility_list, name="utilities"),
     path("utilities/utilities.<str:ending>", views.utility_export, name="utilities_export"),
+    path("utilities/scores/", scoreviews.scores, name="scores"),
+    path("utilities/scores/progress/", scoreviews.scores_progress, name="scores_progress"),
+    path("utilities/scores/replay/", scoreviews.scores_replay, name="scores_replay"),
+    path("utilities/scores/scores.<str:ending>", scoreviews.scores_export, name="scores_export"),
     path("utilities/new/", views.utility_new, name="utility_new"),
     path("utilities/<uuid:uid>/", views.utility, name="utility"),
+    path("utilities/<uuid:uid>/forecast.pdf", forecast_views.utility_forecast, name="utility_forecast"),
     path("utilities/<uuid:uid>/edit/", views.utility_edit, name="utility_edit"),
     path("utilities/<uuid:uid>/districts/", views.utility_districts, name="utility_districts"),
     path("utilities/<uuid:uid>/calendar/", views.utility_calendar, name="utility_calendar"),

@@ -15,13 +15,14 @@ from django.views.decorators.http import require_safe
 from jobs.core import clock, lists, phones, words
 from jobs.core.actors import actor, member
 from jobs.core.attention import late
+from jobs.core.charts import ranges as range_rows
 from jobs.core.paging import PER_PAGE
 from jobs.core.refusals import Refused
 from jobs.core.views import answer
 from jobs.core.web import recorded, right
-from utilities import attention, exports, filters, profile, services, shown
+from utilities import attention, drawn, exports, filters, outlooks, profile, promised, services, shown
 from utilities.forms import WEEKDAYS, CalendarForm, DistrictsForm, UtilityForm
-from utilities.models import Contact, FitRequest, Outcome, Utility, Visit
+from utilities.models import Contact, FitRequest, Outcome, Outlook, Utility, Visit
 from utilities.models.utility import HOLIDAYS
 from utilities.stretches import stretches
 
@@ -65,7 +66,9 @@ def utility(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
     found = seen_utility(request, uid)
     today = clock.office_today()
     open_here = FitRequest.objects.seen_by(member(request)).open().filter(utility=found)
-    first = shown.with_parts(open_here).order_by("filed_on", "code")[:PER_PAGE]
+    here, may_open = clock.today_in(found.zone), FitRequest.objects.seen_by(member(request)).waits().filter(utility=found)
+    lines = shown.soonest(open_here, today=today, most=PER_PAGE)
+    outlook = Outlook.objects.filter(utility=found).first()
     pace = shown.paces([found]).get(found.pk)
     announced = Visit.objects.pending().filter(request__in=open_here).select_related("request__job__site").order_by("window_from")[:FEW]
     context = {
@@ -73,7 +76,17 @@ def utility(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
         "cells": _cells(found, today),
         "pace": pace,
         "open_count": open_here.count(),
-        "lines": shown.lines(first, today=today),
+        "lines": lines,
+        "ranges": drawn.ranges(lines, today=here, width=260),
+        "range_caption": range_rows.CAPTION,
+        "waits": drawn.waits(found, outlook, seen=may_open, today=here),
+        "weeks": drawn.weeks(found, seen=may_open, today=here),
+        "promises": (named := promised.promises(may_open, today=here)),
+        "promise_chart": named.chart(found) if named.due else None,
+        "front": pace.likely.why.front_words(as_of=pace.likely.as_of, weekdays=len(found.worked_weekdays)) if pace else "",
+        "why": pace.likely.why.rows(as_of=pace.likely.as_of, weekdays=len(found.worked_weekdays)) if pace else (),
+        "alarm": outlooks.alarm_of(found),
+        "false_alarms": outlooks.FALSE_ALARMS,
         "overdue": attention.overdue_promises(open_here, today).count(),
         "announced": [(visit, _passed(visit, found, today)) for visit in announced],
         "visits": shown.visits_by_outcome(found),

@@ -124,6 +124,11 @@ def _band(counts: Counts) -> tuple[Floats, Floats]:
     spread = NormalDist().inv_cdf((1 + BAND) / 2) * np.sqrt(np.cumsum(terms)) / -log_open
     low = np.where(inside, 1 - np.exp(log_open * np.exp(-spread)), 0.0)
     high = np.where(inside, 1 - np.exp(log_open * np.exp(spread)), 0.0)
+    # Brackets bring parts of a fitting: before the first whole one there is no more to say than that it was no more than this.
+    whole = np.flatnonzero(np.cumsum(d) >= 1 - _TINY)
+    if whole.size:
+        low[: whole[0]] = 0.0
+        high[: whole[0]] = high[whole[0]]
     done = open_still <= _TINY
     if done.any():
         first = int(np.argmax(done))

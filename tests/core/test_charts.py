@@ -122,8 +122,8 @@ def test_dots_stand_in_bins_of_four_days_and_a_bracket_spans_its_own():
     ]
     chart = curve.wait_curve(name="w", steps=[], last=0, half=None, nine=None, waits=waits, label="x")
 
-    # Days 0 to 30 x 1.02 = 30.6 over 610 px. Days 8 to 11 are one bin, its middle day 10; 12 to 15 the next, day 14.
-    day = 610 / 30.6
+    # Days 0 to 32, the end of the last bin, over 610 px. Days 8 to 11 are one bin, its middle day 10; 12 to 15 the next, day 14.
+    day = 610 / 32
     dots, crosses, bars = of_kind(chart, Dot), of_kind(chart, Cross), of_kind(chart, Bar)
     assert [(round(dot.x, 6), dot.solid) for dot in dots] == [
         (round(76 + 10 * day, 6), True),
@@ -259,6 +259,14 @@ def test_january_is_its_year_in_bold():
 
     # December begins after 21 px, where "today" stands.
     assert [(label.words, label.bold) for label in labels] == [("2027", True), ("Feb", False), ("Mar", False)]
+
+
+def test_the_oldest_request_stands_inside_the_chart():
+    for days in range(1, 700, 13):
+        chart = curve.wait_curve(name="w", steps=[], last=0, half=None, nine=None, waits=[curve.Wait("waiting", days)], label="x")
+
+        (ring,) = of_kind(chart, Dot)
+        assert ring.x + ring.r <= 700 - 14
 
 
 # Labels

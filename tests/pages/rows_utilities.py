@@ -47,8 +47,13 @@ def an_announced_visit(user: User | None) -> dict[str, Any]:
 ROWS = {
     "utilities": Row(READ),
     "utilities_export": Row(READ, None, a_file),
+    "scores": Row(READ),
+    "scores_progress": Row(READ),
+    "scores_replay": Row(None, EDIT),
+    "scores_export": Row(READ, None, a_file),
     "utility_new": Row(EDIT, EDIT),
     "utility": Row(READ, None, a_utility),
+    "utility_forecast": Row(READ, None, a_utility),
     "utility_edit": Row(EDIT, EDIT, a_utility),
     "utility_districts": Row(EDIT, EDIT, a_utility),
     "utility_calendar": Row(EDIT, EDIT, a_utility),

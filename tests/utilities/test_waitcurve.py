@@ -111,6 +111,17 @@ def test_a_bracket_is_shared_out_over_its_days_and_counted():
     assert curve.share[-1] == pytest.approx(0.5)
 
 
+def test_before_the_first_whole_fitting_the_band_is_no_wider_than_at_it():
+    # A bracket of fifty days gives each of them a fiftieth of a fitting, of which Greenwood's variance makes a band from 0 to 1.
+    curve = curve_of([(100, 20, FITTED, None, 70), *[(100, 15, FITTED)] * 4, *[(90, None, OPEN)] * 15])
+
+    whole = curve.days.index(80)
+    assert curve.share[0] < 0.01
+    assert set(curve.low[:whole]) == {0}
+    assert set(curve.high[:whole]) == {curve.high[whole]}
+    assert curve.high[whole] < 0.3
+
+
 def test_the_curve_stops_where_the_data_stop_and_says_nothing_beyond():
     curve = curve_of([(50, 40, FITTED), (30, None, OPEN), (30, None, OPEN)])
 

@@ -56,7 +56,8 @@ def wait_curve(
 ) -> Chart:
     """last: the day on which the data stop. half, nine: days by which half and nine in ten are fitted, None where the curve stops below."""
     oldest = max([last, 30, *(wait.days for wait in waits)])
-    across = Scale(0, oldest * 1.02, LEFT, width - RIGHT)
+    bin_days = _bin(Scale(0, oldest * 1.02, LEFT, width - RIGHT))
+    across = Scale(0, max(oldest * 1.02, (oldest // bin_days + 1) * bin_days), LEFT, width - RIGHT)
     up = Scale(0, 100, TOP + PLOT, TOP)
     base = TOP + PLOT
     marks: list[Mark] = [*beside(up, left=LEFT, right=width - RIGHT, step=25, suffix=f"{words.NARROW}%")]
@@ -66,7 +67,6 @@ def wait_curve(
         marks.append(Path(_stairs([(step.day, step.share) for step in steps], last, across, up)))
         marks += _drops(steps, half, nine, across, up, width)
 
-    bin_days = _bin(across)
     pitch = _pitch(waits, bin_days)
     foot = base + 44
     for states, names in ((("fitted",), ("fitted",)), (("waiting", "withdrawn"), ("waiting,", "withdrawn"))):
@@ -144,7 +144,7 @@ def _strip(waits: Sequence[Wait], across: Scale, bin_days: int, pitch: float) ->
     filled: defaultdict[int, set[int]] = defaultdict(set)
     marks: list[Mark] = []
     r = min(pitch, bin_days * across.per_unit) * 0.44
-    for wait in sorted(waits, key=lambda wait: (wait.from_days is not None, wait.days, wait.title)):
+    for wait in sorted(waits, key=_order):
         first = wait.days if wait.from_days is None else max(wait.from_days, 0)
         bins = range(first // bin_days, wait.days // bin_days + 1)
         level = next(level for level in count() if all(level not in filled[place] for place in bins))
@@ -159,6 +159,11 @@ def _strip(waits: Sequence[Wait], across: Scale, bin_days: int, pitch: float) ->
         else:
             marks.append(Dot(x, y, r, solid=wait.state == "fitted", href=wait.href, title=wait.title))
     return marks, max((max(levels) + 1 for levels in filled.values()), default=0) * pitch + 2
+
+
+def _order(wait: Wait) -> tuple[bool, int, int, str]:
+    # Brackets by where they begin: so the rows that they need are fewest.
+    return (wait.from_days is not None, wait.days if wait.from_days is None else wait.from_days, wait.days, wait.title)
 
 
 def _caption(steps: Sequence[Step], waits: Sequence[Wait], bin_days: int, note: str) -> str:

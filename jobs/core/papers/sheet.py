@@ -152,6 +152,23 @@ class Across:
 
 
 @dataclass(frozen=True)
+class Row:
+    """Cells of a table side by side, each with its share of the width."""
+
+    cells: tuple[tuple[float, Block], ...]
+    gap: float = 8
+    after: float = 3
+
+    def height(self, width: float) -> float:
+        return max(cell.height(width * share - self.gap) for share, cell in self.cells) + self.after
+
+    def draw(self, canvas: Canvas, x: float, top: float, width: float) -> None:
+        for share, cell in self.cells:
+            cell.draw(canvas, x, top, width * share - self.gap)
+            x += width * share
+
+
+@dataclass(frozen=True)
 class Cells:
     """Rows of the title block: ruled cells, a label over a value. Each cell: (share of the width, label, value)."""
 
@@ -224,6 +241,7 @@ class Entry:
     block: Block
     rule: str = ""  # above it: "section" (ink), "row" (hair) or none
     keep: bool = False  # with the next one, on one page: a heading with its first row
+    head: Entry | None = None  # stands again above it, where it begins a page
 
     @property
     def pad(self) -> float:
@@ -246,17 +264,29 @@ class Entry:
 
 
 def pages_of(entries: Sequence[Entry]) -> list[list[Entry]]:
-    """Entries by page; none is broken."""
+    """Entries by page; none is broken, and the head of a table stands again where its rows go on."""
     pages: list[list[Entry]] = [[]]
     room = TOP - BOTTOM
     for place, entry in enumerate(entries):
-        with_next = entry.height + (entries[place + 1].height if entry.keep and place + 1 < len(entries) else 0)
-        if with_next > room and pages[-1]:
+        if _kept_together(entries, place) > room and pages[-1]:
             pages.append([])
             room = TOP - BOTTOM
+            if entry.head:
+                pages[-1].append(entry.head)
+                room -= entry.head.height
         pages[-1].append(entry)
         room -= entry.height
     return pages
+
+
+def _kept_together(entries: Sequence[Entry], place: int) -> float:
+    """Height of an entry and all that must stand on its page: a heading, the head of its table, the first row."""
+    tall = 0.0
+    for entry in entries[place:]:
+        tall += entry.height
+        if not entry.keep:
+            break
+    return tall
 
 
 def sheet(entries: Sequence[Entry], *, title: str, author: str, foot: str) -> bytes:

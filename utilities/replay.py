@@ -57,8 +57,8 @@ def replay_day(as_of: dt.date, *, anew: bool = False) -> ForecastRun | None:
     if not anew and _done(as_of, rows):
         return None
     chosen = leadtimes.open_rows(waits.history, day)
-    fitted = leadtimes.fit(waits.history, _calendars(waits, as_of), day)
-    told = leadtimes.forecast(fitted, OpenRequests.of(waits.history, chosen))
+    fitted = leadtimes.fit(waits.history, _calendars(waits, as_of), day, promises=waits.promises)
+    told = leadtimes.forecast(fitted, OpenRequests.of(waits.history, chosen, promises=waits.promises, as_of=day))
     offsets = told.offsets()
     run = ForecastRun(as_of=as_of, rule=RULE, begun_at=begun_at, method=forecasts.METHOD, rows=rows, dropped=fitted.dropped)
     with transaction.atomic():

@@ -10,11 +10,12 @@ import pytest
 import time_machine
 from django.core.management import CommandError, call_command
 
+from jobs.core import clock
 from jobs.core.refusals import NotAllowed, Refused
 from tests.make import SYSTEM
 from tests.utilities.made import make_past, make_utility
 from utilities import forecasts, profile, replay, scoring, tasks
-from utilities.models import FitRequest, Forecast, ForecastRun, Outcome, Replay, Utility
+from utilities.models import Contact, FitRequest, Forecast, ForecastRun, Outcome, Replay, Utility
 from utilities.models.scores import Source
 
 pytestmark = pytest.mark.django_db
@@ -33,6 +34,18 @@ def utility() -> Utility:
     return made
 
 
+def promised(request: FitRequest, *, on: dt.date, by: dt.date) -> None:
+    Contact.objects.create(
+        request=request,
+        utility=request.utility,
+        on=on,
+        answered="a crew comes",
+        promised_by=by,
+        recorded_at=clock.now(),
+        recorded_by_name="tests",
+    )
+
+
 def stored(as_of: dt.date = AS_OF) -> list[tuple[int | None, bytes, int]]:
     rows = Forecast.objects.filter(run__rule="replayed", as_of=as_of).order_by("request_id")
     return [(row.request_id, bytes(row.offsets), row.p_never_millionths) for row in rows]
@@ -45,10 +58,16 @@ def command(*words: str) -> str:
 
 
 def test_a_replay_says_what_the_night_would_have_said(utility):
+    still_open = FitRequest.objects.order_by("pk").last()
+    assert still_open is not None
+    replay.replay_day(AS_OF)
+    before = stored()
+    promised(still_open, on=D(2026, 6, 1), by=D(2026, 6, 19))
     forecasts.refresh(as_of=AS_OF, rule="nightly")
 
-    replay.replay_day(AS_OF)
+    replay.replay_day(AS_OF, anew=True)
 
+    assert stored() != before  # a promise that stood then counts
     said = Forecast.objects.filter(run__rule="nightly", request__isnull=False).order_by("request_id")
     assert [(row.request_id, bytes(row.offsets), row.p_never_millionths) for row in said] == stored()
     assert len(stored()) == 4
@@ -61,7 +80,9 @@ def test_a_change_of_history_after_the_day_changes_nothing(utility):
     before = stored()
 
     FitRequest.objects.filter(ended_on__gt=AS_OF).update(outcome=Outcome.FITTED, ended_on=D(2026, 6, 8), fitted_by=D(2026, 6, 8))
-    make_past(utility, filed_on=D(2026, 6, 9), waited=1)
+    promised(make_past(utility, filed_on=D(2026, 6, 9), waited=1), on=D(2026, 6, 9), by=D(2026, 6, 10))
+    for request in FitRequest.objects.filter(filed_on__lt=AS_OF):
+        promised(request, on=D(2026, 6, 8), by=D(2026, 6, 12))
     profile.set_closures(utility, first=D(2026, 6, 15), last=D(2026, 6, 26), kind="closed", by=SYSTEM)
     replay.replay_day(AS_OF, anew=True)
 

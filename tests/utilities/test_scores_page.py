@@ -14,6 +14,7 @@ from tests.pages.queries import counted, signed_in
 from tests.utilities.made import make_past, make_utility
 from utilities import replay, scoring
 from utilities.models import Replay, Utility
+from utilities.models.scores import Source
 
 pytestmark = pytest.mark.django_db
 
@@ -24,14 +25,14 @@ TODAY = D(2026, 11, 18)
 @pytest.fixture
 def utility() -> Utility:
     """Thirty-six requests, one each week from January on, fitted after 60 to 116 days; replayed on two days."""
-    made = make_utility("Larch Fork Light")
+    made: Utility = make_utility("Larch Fork Light")
     for row in range(36):
         make_past(made, filed_on=D(2026, 1, 5) + dt.timedelta(days=7 * row), waited=60 + 8 * (row % 8))
     return made
 
 
 @pytest.fixture
-def judged(utility) -> Utility:
+def judged(utility: Utility) -> Utility:
     for day in (D(2026, 5, 10), D(2026, 6, 7)):
         replay.replay_day(day)
     scoring.rescore(today=TODAY)
@@ -57,7 +58,7 @@ def test_with_nothing_to_judge_the_page_says_so_and_how_to_have_some(client, dan
 
 
 def test_the_first_sentence_is_proved_by_the_tables(client, theo, judged):
-    table = scoring.table(scoring.Source.REPLAYED)
+    table = scoring.table(Source.REPLAYED)
     assert table is not None
     whole = table.whole
 
@@ -99,7 +100,7 @@ def test_the_file_holds_the_figures_of_each_part(client, theo, judged):
     body = b"".join(client.get(reverse("scores_export", kwargs={"ending": "csv"})).streaming_content).decode("utf-8-sig")
 
     rows = list(csv.DictReader(io.StringIO(body)))
-    table = scoring.table(scoring.Source.REPLAYED)
+    table = scoring.table(Source.REPLAYED)
     assert table is not None
     whole = next(row for row in rows if row["part"] == "all" and not row["utility"])
     assert (whole["source"], whole["known_to"]) == ("replayed", "2026-11-17")
@@ -151,5 +152,5 @@ def test_the_page_asks_as_often_for_many_utilities_as_for_one(client, theo, judg
     replay.replay_day(D(2026, 6, 7))
     scoring.rescore(today=TODAY)
 
-    assert len(scoring.by_utility(scoring.Source.REPLAYED)) == 5
+    assert len(scoring.by_utility(Source.REPLAYED)) == 5
     assert counted(client, reverse("scores")) == for_one

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from utilities import request_views, scoreviews, views
+from utilities import forecast_views, request_views, scoreviews, views
 
 urlpatterns = [
     path("utilities/", views.utility_list, name="utilities"),
@@ -11,6 +11,7 @@ urlpatterns = [
     path("utilities/scores/scores.<str:ending>", scoreviews.scores_export, name="scores_export"),
     path("utilities/new/", views.utility_new, name="utility_new"),
     path("utilities/<uuid:uid>/", views.utility, name="utility"),
+    path("utilities/<uuid:uid>/forecast.pdf", forecast_views.utility_forecast, name="utility_forecast"),
     path("utilities/<uuid:uid>/edit/", views.utility_edit, name="utility_edit"),
     path("utilities/<uuid:uid>/districts/", views.utility_districts, name="utility_districts"),
     path("utilities/<uuid:uid>/calendar/", views.utility_calendar, name="utility_calendar"),

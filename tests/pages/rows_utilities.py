@@ -53,6 +53,7 @@ ROWS = {
     "scores_export": Row(READ, None, a_file),
     "utility_new": Row(EDIT, EDIT),
     "utility": Row(READ, None, a_utility),
+    "utility_forecast": Row(READ, None, a_utility),
     "utility_edit": Row(EDIT, EDIT, a_utility),
     "utility_districts": Row(EDIT, EDIT, a_utility),
     "utility_calendar": Row(EDIT, EDIT, a_utility),

@@ -23,6 +23,7 @@ from utilities.models import ForecastRun, Outlook, Utility
 from utilities.workdays import date_of, day_number
 
 ALARM_SHOWN = dt.timedelta(days=56)  # on Today, since it was found; on the utility's page it stays
+MOST_ODDS = 1_000  # said
 ONE_WEEK = dt.timedelta(days=7)
 
 
@@ -37,28 +38,31 @@ class Week(TypedDict):
 
 @dataclass(frozen=True)
 class PaceChange:
-    """An alarm as pages say it: from `since` to `found_on` `fitted` collars were fitted, at the pace before it had been `expected`."""
+    """An alarm as pages say it: from `since` to `found_on` `fitted` fittings came where `expected` were, week by week.
+
+    pace: as a part of the pace before, drawn a little towards 1. evidence: against the pace before, as odds.
+    """
 
     utility: Utility
     found_on: dt.date
     since: dt.date
     fitted: float
     expected: float
+    pace: float
     evidence: float
 
     @property
     def how_much(self) -> str:
-        """ "2.5 times fewer fittings", "1.8 times more fittings", "none fitted"."""
-        if self.fitted < 0.5:
-            return "none fitted"
-        ratio = self.fitted / max(self.expected, 0.5)
-        return f"{1 / ratio:.1f} times fewer fittings" if ratio < 1 else f"{ratio:.1f} times more fittings"
+        """ "about 2.5 times slower", "about 1.8 times faster"."""
+        return f"about {1 / self.pace:.1f} times slower" if self.pace < 1 else f"about {self.pace:.1f} times faster"
 
     @property
     def told_by(self) -> str:
-        """ "6 fitted where its pace before would have fitted about 15"."""
-        fitted, expected = (words.number(round(number)) for number in (self.fitted, self.expected))
-        return f"{fitted} fitted where its pace before would have fitted about {expected}"
+        """ "6 fittings where 15 were expected; odds of 60 to 1 against its pace before"."""
+        came, expected, odds = (words.number(round(number)) for number in (self.fitted, self.expected, min(self.evidence, MOST_ODDS)))
+        more = "more than " if self.evidence > MOST_ODDS else ""
+        came = f"{came} {'fitting' if came == '1' else 'fittings'}"
+        return f"{came} where {expected} were expected; odds of {more}{odds} to 1 against its pace before"
 
 
 FALSE_ALARMS = f"false alarms: at most {round(100 * alarm.ALPHA)} in 100 utility-years; a small utility cannot alarm quickly"
@@ -81,18 +85,22 @@ def alarms(*, today: dt.date) -> list[PaceChange]:
 
 def _pace_change(utility: Utility, kept: dict[str, Any]) -> PaceChange:
     found_on, since = (dt.date.fromisoformat(kept[name]) for name in ("found_on", "since"))
-    return PaceChange(utility, found_on, since, kept["fitted"], kept["expected"], kept["evidence"])
+    return PaceChange(utility, found_on, since, *(kept[name] for name in ("fitted", "expected", "pace", "evidence")))
 
 
 def weeks_together(utilities: Collection[Utility] | None = None) -> list[Week]:
     """The weeks to come over all utilities or some, from what is stored. A week that not all of them cover yet is left out."""
-    rows = Outlook.objects.exclude(weeks=[])
-    if utilities is not None:
-        rows = rows.filter(utility__in=utilities)
-    each = [{week["week"]: (week["mean"], week["variance"]) for week in told} for told in rows.values_list("weeks", flat=True)]
+    kept = Outlook.objects.only("weeks").order_by("pk")
+    rows = [row for row in (kept if utilities is None else kept.filter(utility__in=utilities)) if row.weeks]
+    each = [{week["week"]: (week["mean"], week["variance"]) for week in row.weeks} for row in rows]
     shared = sorted(set.intersection(*(set(one) for one in each))) if each else []
     if not shared:
         return []
+    if len(rows) == 1:
+        (only,) = rows
+        return [
+            Week(week=dt.date.fromisoformat(week["week"]), mean=week["mean"], low=week["low"], high=week["high"]) for week in only.weeks
+        ]
     parts = np.array([[one[week] for week in shared] for one in each])
     told = sums.together(parts[..., 0], parts[..., 1])
     return [
@@ -187,20 +195,19 @@ def _watches(
         counts = alarm.weekly(seen[place], fitted.calendars, np.array(watch.hazard), utility=place, since=watch.since, weeks=weeks)
         finding = alarm.found(watch, *counts)
         if finding.rang:
-            since = finding.since
-            kept_on = alarm.kept_on(seen[place], fitted.calendars, np.array(watch.hazard), utility=place, since=since, as_of=as_of)
-            told[pk] = alarm.frozen(fitted, seen[place], place, after_alarm=True), _as_json(finding, *kept_on, found_on=as_of)
+            told[pk] = alarm.frozen(fitted, seen[place], place, after_alarm=True), _as_json(finding, found_on=as_of)
         else:
             told[pk] = watch, None
     return told
 
 
-def _as_json(finding: alarm.Finding, came: float, expected: float, *, found_on: int) -> dict[str, Any]:
+def _as_json(finding: alarm.Finding, *, found_on: int) -> dict[str, Any]:
     return {
         "found_on": date_of(found_on).isoformat(),
         "since": date_of(finding.since + 1).isoformat(),
-        "fitted": round(came, 2),
-        "expected": round(expected, 2),
+        "fitted": round(finding.fitted, 2),
+        "expected": round(finding.expected, 2),
+        "pace": round(finding.pace, 4),
         "evidence": round(min(finding.evidence, 1e9), 2),
     }
 

@@ -68,7 +68,7 @@ def test_the_weeks_of_several_utilities_add_up():
     assert told[0]["mean"] == pytest.approx(sum(row.weeks[0]["mean"] for row in rows))
     assert 0 <= told[0]["low"] < told[0]["mean"] < told[0]["high"]
     one = outlooks.weeks_together([rows[0].utility])
-    assert one[0]["mean"] == pytest.approx(rows[0].weeks[0]["mean"])
+    assert [one[0][name] for name in ("mean", "low", "high")] == [rows[0].weeks[0][name] for name in ("mean", "low", "high")]
     # Stored on different days, they share fewer weeks.
     forecasts.refresh(as_of=AS_OF + dt.timedelta(days=7), rule="history changed", utilities=[rows[0].utility_id])
     assert len(outlooks.weeks_together()) == 12
@@ -95,7 +95,7 @@ def test_a_utility_that_stopped_is_found_told_on_today_and_found_once():
     assert change is not None
     assert abs(change.since - D(2026, 8, 3)) <= dt.timedelta(days=35)
     assert change.found_on == AS_OF
-    assert change.fitted < 0.3 * change.expected
+    assert change.pace < 0.5
     assert outlooks.alarm_of(goes_on) is None
     watch = Outlook.objects.get(utility=stopped).watch
     assert watch is not None
@@ -199,10 +199,15 @@ def test_pages_never_fit(client, monkeypatch):
 
 
 def test_the_pace_is_said_in_words():
-    def said_of(fitted: float, expected: float) -> tuple[str, str]:
-        change = outlooks.PaceChange(Utility(), AS_OF, AS_OF, fitted, expected, 60.0)
+    def said_of(fitted: float, expected: float, pace: float, evidence: float) -> tuple[str, str]:
+        change = outlooks.PaceChange(Utility(), AS_OF, AS_OF, fitted, expected, pace, evidence)
         return change.how_much, change.told_by
 
-    assert said_of(6, 15) == ("2.5 times fewer fittings", "6 fitted where its pace before would have fitted about 15")
-    assert said_of(18, 10)[0] == "1.8 times more fittings"
-    assert said_of(0, 15)[0] == "none fitted"
+    assert said_of(6, 21.2, 0.4, 60.3) == (
+        "about 2.5 times slower",
+        "6 fittings where 21 were expected; odds of 60 to 1 against its pace before",
+    )
+    assert said_of(18, 8, 1.8333, 5e6) == (
+        "about 1.8 times faster",
+        "18 fittings where 8 were expected; odds of more than 1,000 to 1 against its pace before",
+    )

@@ -5,6 +5,9 @@ evidence is the mean of thirteen likelihood ratios, one from each four weeks on,
 it". If the utility keeps its pace, the chance that the evidence ever reaches 1/ALPHA in the year is at most ALPHA (Ville's inequality for
 a mixture of likelihood ratios; Ville 1939, Etude critique de la notion de collectif - from memory). Source: FORECASTING.md section 13.
 
+Requests past the age at which only one in ten was still open are not counted: a few that nobody serves, expected anew each day, would
+ring although the others go their way. A utility that stops is found by those that come after.
+
 The alarm informs; forecasts do not wait for it. Where few fittings are expected it cannot ring quickly.
 """
 
@@ -20,15 +23,16 @@ from . import pace
 from .ages import Waits
 from .calendars import Calendars
 from .candidates import BORROWED
-from .classes import at_age, summed
+from .classes import at_age, class_of, summed
 from .estimate import Fitted
-from .history import Floats, Rows
+from .history import Days, Flags, Floats, Rows
 
 ALPHA: Final = 0.02
 WEEKS: Final = 52
 STARTS: Rows = np.arange(0, WEEKS, 4)
 OTHER: Final = pace.START  # shape and rate of "some other pace"
 CLUMPED_FROM: Final = 1.5  # below it fittings cannot be told from such that come one by one
+OUTLASTED: Final = 0.1  # share still open, below which a request tells of itself and not of the pace
 _FEWEST: Final = 10.0  # fittings in the year before, or nothing is said of clumps
 
 
@@ -36,7 +40,8 @@ _FEWEST: Final = 10.0  # fittings in the year before, or nothing is said of clum
 class Watch:
     """What was frozen of one utility at the end of day `since`.
 
-    hazard: (CLASSES,) per working day. kappa: requests that it rests on, own and borrowed: how well the pace was known.
+    hazard: (CLASSES,) per working day, 0 at ages that are not counted. kappa: requests that it rests on, own and borrowed, which is how
+    well the pace was known.
     clump: fittings that come at a time. Where a crew fits a month's homes in a day, weeks of none say less than they would one by one:
     counts and kappa are divided by it.
     """
@@ -58,13 +63,21 @@ class Watch:
 class Finding:
     """What the counts of a watch say. weeks: full weeks since it began. evidence: the highest yet; 1 says nothing either way.
 
-    rang: the evidence reached 1/ALPHA. since: the last day before the start that tells most.
+    rang: the evidence reached 1/ALPHA. From day `since` on, the start that tells most, `fitted` came where `expected` were; a home that
+    stays open is expected anew each day, up to -ln OUTLASTED times in all.
     """
 
     weeks: int
     evidence: float
     rang: bool
     since: int
+    fitted: float
+    expected: float
+
+    @property
+    def pace(self) -> float:
+        """Of what was expected, drawn a little towards 1 as the recent pace is."""
+        return (self.fitted + pace.START) / (self.expected + pace.START)
 
 
 def frozen(fitted: Fitted, waits: Waits, utility: int, *, after_alarm: bool = False) -> Watch:
@@ -80,6 +93,7 @@ def frozen(fitted: Fitted, waits: Waits, utility: int, *, after_alarm: bool = Fa
     if after_alarm:
         hazard = hazard * float((among * learned.a[:, utility] / learned.b[:, utility]).sum())
         kappa = min(kappa, float((among * learned.a[:, utility]).sum()))
+    hazard = np.where(np.exp(-summed(hazard)) >= OUTLASTED, hazard, 0.0)
     before = fitted.as_of - 7 * WEEKS
     counts = weekly(waits, fitted.calendars, hazard, utility=utility, since=before, weeks=WEEKS)
     return Watch(fitted.as_of, kappa, clump(*counts), tuple(np.round(hazard, 9).tolist()))
@@ -91,7 +105,7 @@ def weekly(waits: Waits, calendars: Calendars, hazard: Floats, *, utility: int, 
     edges = calendars.count(np.array([utility]), days)
     number = np.zeros(weeks)
     place = np.searchsorted(edges, waits.start + waits.end) - 1
-    inside = waits.fitted & (place >= 0) & (place < weeks)
+    inside = waits.fitted & (place >= 0) & (place < weeks) & _counts(hazard, waits.end)
     np.add.at(number, place[inside], waits.weight[inside])
 
     alive = waits.rows(waits.start + waits.end > edges[0])
@@ -134,7 +148,7 @@ def found(watch: Watch, number: Floats, expected: Floats) -> Finding:
     """What the full weeks since the freeze say. number, expected: (weeks,), of `weekly`."""
     weeks = min(number.size, WEEKS)
     if not weeks:
-        return Finding(0, 1.0, False, watch.since)
+        return Finding(0, 1.0, False, watch.since, 0.0, 0.0)
     number, expected = number[:weeks], expected[:weeks]
     each = log_ratios(number / watch.clump, expected / watch.clump, watch.kappa / watch.clump)
     path = logsumexp(each, axis=0) - np.log(STARTS.size)
@@ -147,19 +161,11 @@ def found(watch: Watch, number: Floats, expected: Floats) -> Finding:
         evidence=float(np.exp(min(path[week], 700.0))),
         rang=rang,
         since=watch.since + 7 * start,
+        fitted=float(number[start:].sum()),
+        expected=float(expected[start:].sum()),
     )
 
 
-def kept_on(waits: Waits, calendars: Calendars, hazard: Floats, *, utility: int, since: int, as_of: int) -> tuple[float, float]:
-    """Fittings after day `since`, and how many of the same requests the frozen pace would have fitted by the as-of day.
-
-    For people: `weekly` counts a home that stays open again each day, so that what it expects can be more than there are homes.
-    """
-    days = np.array([max(since, calendars.first - 1), as_of])
-    begun, ended = calendars.count(np.array([utility, utility]), days)
-    alive = waits.rows(waits.start + waits.end > begun)
-    first = np.clip(begun - alive.start, alive.entry, alive.end)
-    last = np.where(alive.fitted, np.maximum(ended - alive.start, alive.end), alive.end)
-    row, upto = np.zeros_like(last), summed(hazard)[None]
-    gone = at_age(hazard[None], upto, row, last) - at_age(hazard[None], upto, row, first)
-    return float(alive.weight[alive.fitted].sum()), float((alive.weight * -np.expm1(-gone)).sum())
+def _counts(hazard: Floats, age: Days) -> Flags:
+    flags: Flags = hazard[class_of(age)] > 0
+    return flags

@@ -56,7 +56,7 @@ def _promises(rows: FitRequestQuerySet, today: dt.date) -> Section:
     return Section(
         name="promises",
         title="Promises overdue",
-        headings=("Promised", "Home", "Utility and promise", "Since", "Half by", "Next act"),
+        headings=("Promised", "Home", "Utility and promise", "Since", "Half by", "Nine in ten by", "Next act"),
         rows=[
             Row(
                 margin=words.day_short(promised, today=today),
@@ -68,6 +68,7 @@ def _promises(rows: FitRequestQuerySet, today: dt.date) -> Section:
                     f"{line.request.utility}: “{getattr(line.request, 'promise', '')}”",
                     _since(line, today),
                     line.half,
+                    line.nine,
                 ),
                 next_act="Record answer",
                 job_id=line.request.job_id,
@@ -80,7 +81,7 @@ def _promises(rows: FitRequestQuerySet, today: dt.date) -> Section:
         total=len(homes),
         homes=frozenset(homes),
         order=10,
-        kinds=("", "day", "expected"),
+        kinds=("", "day", "expected", "expected"),
         says=says("promise is overdue", "promises are overdue"),
         unbilled=True,
     )
@@ -261,7 +262,7 @@ def _requests(
     return Section(
         name=name,
         title=title,
-        headings=("Sent", "Home", "Utility", "Since", "Half by", "Next act"),
+        headings=("Sent", "Home", "Utility", "Since", "Half by", "Nine in ten by", "Next act"),
         rows=[
             Row(
                 margin=words.day_short(line.request.filed_on, today=today),
@@ -272,7 +273,7 @@ def _requests(
                     if url_name
                     else reverse("request", kwargs={"code": line.request.code})
                 ),
-                cells=(line.request.utility.name, _since(line, today), line.half),
+                cells=(line.request.utility.name, _since(line, today), line.half, line.nine),
                 next_act=act,
             )
             for line in _lines(found, today)
@@ -281,7 +282,7 @@ def _requests(
         note=note,
         total=len(homes),
         order=order,
-        kinds=("", "day", "expected"),
+        kinds=("", "day", "expected", "expected"),
         says=said,
         homes=frozenset(homes),
     )

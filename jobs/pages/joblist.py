@@ -42,6 +42,7 @@ class Line:
     unbilled_minor: int | None  # None where the person may not see amounts, or the job has no plan
     late: str
     half: str
+    nine: str  # "nine in ten by 2 May 2027": no date without its range
     half_if: str  # "if asked by Wed 25 Nov", of a home whose collar is not asked for yet
 
     @property
@@ -128,8 +129,14 @@ def _line(job: Job, utility: str, likely: Shown | None, unbilled: int | None, to
         unbilled_minor=unbilled,
         late=late(job.next_due_on, today) if job.next_due_on else "",
         half=half,
+        nine=_nine(likely, today) if likely else "",
         half_if=f"if asked by {day_short(likely.filed_on, today=today)}" if likely and not likely.asked else "",
     )
+
+
+def _nine(likely: Shown, today: dt.date) -> str:
+    day = outlook.in_table(likely, 90, today=today)
+    return f"nine in ten {day if day.startswith('later') else f'by {day}'}"
 
 
 def _utilities(ids: Sequence[int]) -> dict[int, str]:

@@ -147,6 +147,8 @@ def test_the_forecast_stands_in_the_row_with_its_words(client, dana):
     page = signed_in(client, dana).get(reverse("jobs"))
 
     assert page.context["lines"][0].half == "13 Mar 2027"
+    assert page.context["lines"][0].nine.startswith("nine in ten by ")
+    assert page.context["lines"][0].nine in page.content.decode()
     assert "Half by" in page.content.decode()
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from tests.utilities.waits import D0, every_day, history, working
-from utilities.leadtimes import CANCELLED, FITTED, OPEN, fit
+from utilities.leadtimes import CANCELLED, FITTED, OPEN, History, fit
 from utilities.leadtimes.ages import waits_seen
 from utilities.leadtimes.alarm import ALPHA, WEEKS, Watch, clump, found, frozen, log_evidence, log_ratios, weekly
 from utilities.leadtimes.classes import CLASSES
@@ -152,3 +152,26 @@ def test_after_an_alarm_the_new_pace_is_what_is_expected():
 def test_a_watch_without_a_full_week_says_nothing():
     told = found(Watch(day_number(date(2026, 1, 1)), 20.0, 1.0, ()), np.zeros(0), np.zeros(0))
     assert (told.weeks, told.evidence, told.rang) == (0, 1.0, False)
+
+
+@pytest.mark.parametrize(("speed", "lowest", "highest"), [(1.0, 0, 2), (0.5, 90, 100)])
+def test_through_the_whole_estimator_a_hundred_utilities_ring_when_they_slow_down_and_not_else(speed, lowest, highest):
+    rng, freeze, count, per_year = np.random.default_rng(5), D0 - 364, 100, 100
+    utility = np.repeat(np.arange(count), 3 * per_year)
+    filed = D0 - rng.integers(1, 3 * 365, utility.size)
+    usual, spread = np.exp(rng.normal(np.log(50), 0.5, count)), rng.uniform(0.3, 0.7, count)
+    ended = filed + np.maximum(usual[utility] * np.exp(rng.normal(0, 1, utility.size) * spread[utility]), 1).astype(int)
+    # From the freeze on each utility's own clock goes at this speed.
+    ended = np.where(ended > freeze, freeze + np.ceil((ended - freeze) / speed).astype(int), ended)
+    done = ended <= D0
+    rows = History.from_columns(utility=utility, filed=filed, outcome=np.where(done, FITTED, OPEN), by=np.where(done, ended, -1))
+    calendars = every_day(count)
+    fitted, then, now = fit(rows, calendars, freeze), waits_seen(rows, calendars, freeze), waits_seen(rows, calendars, D0)
+
+    rang = 0
+    for place in range(count):
+        watch = frozen(fitted, then.rows(then.utility == place), place)
+        counts = weekly(now.rows(now.utility == place), calendars, np.array(watch.hazard), utility=place, since=freeze, weeks=WEEKS)
+        rang += found(watch, *counts).rang
+
+    assert lowest <= rang <= highest  # of 300 such utilities 0.3 % rang at the same pace, all at half of it

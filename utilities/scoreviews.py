@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Mapping
 from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
@@ -12,10 +13,11 @@ from django_htmx.http import HttpResponseClientRefresh
 
 from jobs.core import clock, lists, words
 from jobs.core.actors import actor, member
+from jobs.core.charts import outcomes
 from jobs.core.refusals import Refused
 from jobs.core.web import recorded, right
-from utilities import replay, scoreshown, scoring
-from utilities.models import Replay, Score, Utility
+from utilities import replay, scorehomes, scoreshown, scoring
+from utilities.models import FitRequest, Replay, Score, Utility
 from utilities.models.scores import Source
 from utilities.scoreshown import Line
 from utilities.scoring import Table
@@ -66,11 +68,13 @@ def scores_progress(request: HttpRequest) -> HttpResponseBase:
 
 def _page(request: HttpRequest, *, refused: str = "", status: int = 200) -> HttpResponse:
     utility = _utility(request)
-    source, table = _chosen(request, utility)
+    tables = {source: scoring.table(source, utility) for source in Source}
+    source = _chosen(request, tables)
+    table, today = tables[source], clock.office_today()
     context: dict[str, Any] = {
         "utility": utility,
         "source": source,
-        "sources": [(other, _count(other, utility)) for other in Source],
+        "sources": [(other, _count(found)) for other, found in tables.items()],
         "table": table,
         "refused": refused,
         "running": replay.running(),
@@ -93,6 +97,10 @@ def _page(request: HttpRequest, *, refused: str = "", status: int = 200) -> Http
             "pit_chart": scoreshown.pit_chart(whole),
             "parts": _parts(source, utility, table),
         }
+    if utility is not None and table is not None and table.whole.n:
+        seen = FitRequest.objects.seen_by(member(request))
+        context["homes"] = scorehomes.homes(source, utility, seen=seen, today=today)
+        context["outcome_caption"] = outcomes.CAPTION
     return render(request, "utilities/scores.html", context, status=status)
 
 
@@ -107,19 +115,15 @@ def _utility(request: HttpRequest) -> Utility | None:
     return get_object_or_404(Utility.objects.seen_by(member(request)), uid=uid)
 
 
-def _chosen(request: HttpRequest, utility: Utility | None) -> tuple[Source, Table | None]:
+def _chosen(request: HttpRequest, tables: Mapping[Source, Table | None]) -> Source:
     """The source asked for; unasked what was said, or, while nothing of it can be judged, what is replayed."""
     asked = request.GET.get("of", "")
     if asked in Source.values:
-        return Source(asked), scoring.table(Source(asked), utility)
-    said, replayed = (scoring.table(source, utility) for source in (Source.SAID, Source.REPLAYED))
-    if said is not None and not said.whole.n and replayed is not None and replayed.whole.n:
-        return Source.REPLAYED, replayed
-    return Source.SAID, said
+        return Source(asked)
+    return Source.REPLAYED if _count(tables[Source.REPLAYED]) and not _count(tables[Source.SAID]) else Source.SAID
 
 
-def _count(source: Source, utility: Utility | None) -> int:
-    table = scoring.table(source, utility)
+def _count(table: Table | None) -> int:
     return table.whole.n if table else 0
 
 

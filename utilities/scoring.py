@@ -113,8 +113,20 @@ def table(source: Source, utility: Utility | None = None) -> Table | None:
 
 
 def by_utility(source: Source) -> list[tuple[Utility, Part]]:
-    rows = Score.objects.filter(source=source, utility__isnull=False).select_related("utility").order_by("utility__name")
-    return [(row.utility, Table.from_json(row.tables, known_to=row.known_to).whole) for row in rows if row.utility is not None]
+    """The whole of each utility of which something is judged."""
+    rows = (
+        Score.objects.filter(source=source, utility__isnull=False)
+        .order_by("utility__name")
+        .values_list("utility_id", f"tables__parts__{WHOLE}")
+    )
+    known = Utility.objects.in_bulk([pk for pk, _ in rows])
+    return [(known[pk], Part.from_json(whole)) for pk, whole in rows if whole is not None]
+
+
+def judged_runs(source: Source) -> list[int]:
+    """Runs behind the scores as they stand."""
+    whole = Score.objects.filter(source=source, utility__isnull=True).first()
+    return [] if whole is None else [run for _, runs in _runs(source, whole.known_to) for run in runs]
 
 
 def rescore(*, today: dt.date) -> int:

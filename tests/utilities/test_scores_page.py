@@ -12,8 +12,8 @@ from django.urls import reverse
 from jobs.core import clock
 from tests.pages.queries import counted, signed_in
 from tests.utilities.made import make_past, make_utility
-from utilities import replay, scoring
-from utilities.models import Replay, Utility
+from utilities import leadtimes, replay, scoring
+from utilities.models import FitRequest, Forecast, Replay, Utility
 from utilities.models.scores import Source
 
 pytestmark = pytest.mark.django_db
@@ -84,6 +84,22 @@ def test_one_utility_is_shown_by_itself(client, theo, judged):
     assert ">By utility</h2>" not in page(client, utility=str(judged.uid))
     assert "No forecast can be judged here yet." in page(client, utility=str(quiet.uid))
     assert client.get(reverse("scores"), {"utility": "none"}).status_code == 404
+
+
+def test_each_request_stands_beside_what_was_first_said_of_it(client, theo, judged):
+    # Open on both replayed days, fitted on 26 June: what was said on the first of them is shown.
+    request = FitRequest.objects.get(filed_on=D(2026, 4, 27))
+    quantiles = Forecast.objects.get(request=request, as_of=D(2026, 5, 10))
+    half = D(2026, 5, 10) + dt.timedelta(days=int(leadtimes.unpack(quantiles.offsets)[49]))
+
+    shown = page(signed_in(client, theo), utility=str(judged.uid))
+
+    row = shown.partition(f">{request.code}</a></td>")[2].partition("</tr>")[0]
+    assert f'class="expected day">{half.day} {half:%b} 2026</td>' in row
+    assert "<svg" in row
+    assert "fitted 26 Jun 2026" in row
+    assert shown.count('data-label="What came"') == len(set(Forecast.objects.values_list("request_id", flat=True)))
+    assert "fitted fell outside the range" in shown
 
 
 def test_what_was_said_is_shown_apart_from_what_is_replayed(client, theo, judged):

@@ -18,7 +18,7 @@ from django.db import transaction
 
 from jobs.core import clock
 from jobs.core.acts import one_at_a_time
-from utilities import history, leadtimes, services
+from utilities import forecasts, history, leadtimes, services
 from utilities.history import Waits
 from utilities.leadtimes import Calendars, OpenRequests, Quantiles, kaplan_meier, scores
 from utilities.leadtimes.history import Floats, Rows, ended
@@ -162,7 +162,7 @@ def _runs(source: Source, known_to: dt.date) -> Iterator[tuple[dt.date, list[int
     first, last = known_to - dt.timedelta(days=LOOKED_BACK), known_to - dt.timedelta(days=FOLLOWED_FROM)
     found = ForecastRun.objects.filter(as_of__range=(first, last)).order_by("as_of", "pk")
     if source == Source.REPLAYED:
-        found = found.filter(rule="replayed")
+        found = found.filter(rule="replayed", method=forecasts.METHOD)
     else:
         found = found.filter(rule="nightly", as_of__iso_week_day=SUNDAY)
     days: defaultdict[dt.date, list[int]] = defaultdict(list)

@@ -207,6 +207,46 @@ def test_kept_days_that_fall_together_or_are_blank_are_read_as_chance_by_reads_t
         assert at_once[:, ahead] == pytest.approx(chance_by(told, D0 + ahead), abs=1e-12)
 
 
+def test_a_slow_second_reckoning_comes_to_the_same():
+    random = np.random.default_rng(3)
+    homes, horizon = 25, 60
+    mean = random.uniform(5, 60, homes)
+    q = np.maximum(np.ceil(-np.log1p(-np.arange(1, 100) / 100) * mean[:, None]), 1)
+    said = Said.of(kept(np.where(q > HORIZON, BEYOND, q), np.exp(-HORIZON / mean)), horizon)
+    fitted, gone = np.ceil(random.exponential(40, homes)).astype(int), np.ceil(random.exponential(80, homes)).astype(int)
+    became = truth(np.where(gone < fitted, NEVER, fitted), cancelled=np.where(gone < fitted, gone, NEVER))
+
+    told = judged(said, became)
+
+    for home in range(homes):
+        chance, end, cancelled = said.chances[home], int(became.fitted[home]), int(became.cancelled[home])
+        weight = [0.0 if day >= cancelled else 1 / _left(became, min(day, end - 1)) for day in range(horizon + 1)]
+        assert told.crps[home] == pytest.approx(sum(weight[day] * (chance[day] - (end <= day)) ** 2 for day in range(1, horizon + 1)))
+        for place, level in enumerate(scores.LEVELS):
+            seen, named = min(end, horizon), min(int(said.days[home, place]), horizon)
+            loss = level / 100 * (seen - named) if seen >= named else (1 - level / 100) * (named - seen)
+            assert told.pinball[home, place] == pytest.approx(weight[horizon] * loss)
+        for place, share in enumerate(scores.SHARES):
+            named = int(said.days[home, scores.LEVELS.index(share)])
+            standing = weight[named] if named <= horizon else 0.0
+            assert told.standing[home, place] == pytest.approx(standing)
+            assert told.covered[home, place] == pytest.approx(standing * (end <= named))
+        low, high = (chance[end - 1], chance[end]) if end <= horizon else (chance[horizon], 1.0)
+        for bar in range(scores.BARS):
+            inside = max(0.0, min(high, (bar + 1) / 10) - max(low, bar / 10)) / (high - low)
+            assert told.pit[home, bar] == pytest.approx(weight[horizon] * inside, abs=1e-9)
+
+
+def _left(became: Truth, day: int) -> float:
+    """G as a product over days; those fitted on a day are not at risk of being cancelled on it."""
+    left = 1.0
+    for each in range(1, day + 1):
+        at_risk = np.count_nonzero((became.fitted > each) & (became.cancelled >= each))
+        if at_risk:
+            left *= 1 - np.count_nonzero(became.cancelled == each) / at_risk
+    return max(left, scores.LEAST_LEFT)
+
+
 def test_what_became_of_a_row_is_what_was_known_by_the_day_asked():
     told = History.from_columns(
         utility=[0] * 5,

@@ -24,7 +24,7 @@ NEARLY = 0.021  # 1 - 0.99 x 0.99, and a little for the last hundredth's way to 
 
 def said(request: FitRequest, *, days: int, as_of: dt.date = SUNDAY, rule: str = "nightly") -> Forecast:
     """A forecast that is certain of a day."""
-    run, _ = ForecastRun.objects.get_or_create(as_of=as_of, rule=rule, defaults={"begun_at": clock.now(), "method": "by hand"})
+    run, _ = ForecastRun.objects.get_or_create(as_of=as_of, rule=rule, defaults={"begun_at": clock.now(), "method": forecasts.METHOD})
     return Forecast.objects.create(
         run=run,
         utility=request.utility,
@@ -108,6 +108,15 @@ def test_what_was_said_and_what_is_replayed_are_never_mixed(every_day):
 
     assert told(Source.SAID).whole.ours.mean_crps == pytest.approx(4, rel=NEARLY)
     assert told(Source.REPLAYED).whole.ours.mean_crps == pytest.approx(0, abs=0.01)
+
+
+def test_what_an_older_method_replayed_is_not_judged_as_todays(every_day):
+    said(waiting(every_day, filed=10, fitted=14), days=10, rule="replayed")
+    assert told(Source.REPLAYED).whole.n == 1
+
+    ForecastRun.objects.update(method="an older one")
+
+    assert told(Source.REPLAYED).whole.n == 0
 
 
 def test_only_mondays_runs_that_were_followed_for_four_weeks_are_judged(every_day):

@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 from django.db import transaction
+from django.db.models import Q
 
 from jobs.core import clock, rules
 from jobs.core.acts import one_at_a_time
@@ -116,6 +117,7 @@ def _store(run: ForecastRun, targets: list[_Target], told: leadtimes.Forecasts, 
                     as_of=run.as_of,
                     filed_on=target.filed_on,
                     offsets=leadtimes.pack(offsets[row]),
+                    half_on=said.half_on(run.as_of, offsets[row]),
                     p_never_millionths=round(float(told.p_never[row]) * MILLION),
                     why=_why(told, row, thin_below=thin_below),
                     newest=newest,
@@ -162,10 +164,11 @@ def mark_quoted(requests: Iterable[FitRequest]) -> int:
 
 
 def prune(*, today: dt.date, keep_days: int = 35) -> int:
-    """Take away what nobody will score: nights that were no Monday's, older than five weeks.
+    """Take away what nobody will score: whatever is older than five weeks, but for the nights of Mondays and past days replayed.
 
     A request's first forecast stays for good, and one that was quoted to a person outside.
     """
     old = Forecast.objects.filter(as_of__lt=today - dt.timedelta(days=keep_days), first=False, quoted=False, newest=False)
     # iso_week_day: 7 is Sunday; a Monday's run knows all up to the Sunday.
-    return old.exclude(as_of__iso_week_day=7).exclude(run__rule="replayed").delete()[0]
+    scored = Q(run__rule="nightly", as_of__iso_week_day=7) | Q(run__rule="replayed")
+    return old.exclude(scored).delete()[0]

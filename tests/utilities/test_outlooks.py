@@ -146,13 +146,19 @@ def test_a_utility_with_hardly_any_history_is_not_watched():
 def test_a_forecast_quoted_outside_is_kept_for_good_and_another_night_is_not():
     utility = make_utility()
     quoted, other = (make_request(make_service(utility=utility), on=D(2026, 5, 4)) for _ in range(2))
-    for day in (D(2026, 9, 29), D(2026, 9, 30), AS_OF):  # a Tuesday, a Wednesday
-        forecasts.refresh(as_of=day, rule="nightly")
+    for day in (D(2026, 9, 29), D(2026, 9, 30), D(2026, 10, 4), AS_OF):  # a Tuesday, a Wednesday, a Sunday
+        # What was worked out on the Monday because history changed, beside the night's, is no Monday run.
+        forecasts.refresh(as_of=day, rule="history changed" if day == D(2026, 10, 4) else "nightly")
         if day == D(2026, 9, 30):
             assert forecasts.mark_quoted([quoted]) == 1
             assert forecasts.mark_quoted([quoted]) == 0
 
+    replayed = forecasts.refresh(as_of=D(2026, 6, 3), rule="replayed")
+
     forecasts.prune(today=D(2026, 11, 18))
+
+    assert replayed.forecasts.exists()
+    replayed.forecasts.all().delete()
 
     def kept(request: FitRequest) -> list[dt.date]:
         return list(Forecast.objects.filter(request=request).order_by("as_of").values_list("as_of", flat=True))

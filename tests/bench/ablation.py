@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
+from functools import partial
 
 import numpy as np
 
 from tests.bench.results import Mean, Result, beside, sums
 from tests.bench.scoring import curves_of
 from tests.bench.worlds import World
-from utilities.leadtimes import Calendars
+from utilities.leadtimes import Calendars, Parts
 from utilities.leadtimes.history import Floats
 
 
@@ -21,7 +22,24 @@ def _calendar_days(world: World, as_of: int) -> Floats:
     return curves_of(replace(world, calendars=Calendars.of([every] * calendars.utilities, calendars.first)), as_of)
 
 
+def _without(part: str, world: World, as_of: int) -> Floats:
+    return curves_of(world, as_of, replace(Parts(), **{part: False}))
+
+
+IN_WORDS = {
+    "open_requests": "requests still open, in the counts",
+    "borrowing": "borrowed history",
+    "own_scale": "the pool on each utility’s own scale",
+    "memories": "several memories",
+    "record": "judging them by their record",
+    "textbook": "the textbook curve under the pool",
+    "district": "district factors",
+    "pace": "the pace now",
+    "fronts": "service in order of filing",
+    "readings": "the reading that counts come in batches",
+}
 WITHOUT: dict[str, Callable[[World, int], Floats]] = {
+    **{IN_WORDS.get(field.name, field.name): partial(_without, field.name) for field in fields(Parts)},
     "working days (calendar days instead)": _calendar_days,
 }
 

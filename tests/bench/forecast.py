@@ -67,11 +67,12 @@ def _made(task: tuple[str, int, tuple[str, ...]]) -> Result:
     return judge(make_world(family, seed), names)
 
 
-def judge_all(families: Sequence[str], seeds: range, names: Sequence[str], asked: argparse.Namespace) -> list[Result]:
+def judge_all(
+    families: Sequence[str], seeds: range, names: Sequence[str], asked: argparse.Namespace, reals: Sequence[World]
+) -> list[Result]:
     """Simulated worlds of the families and seeds, then the real ones; ended early after so many minutes."""
     # One of each family, then the next: a run that is ended early still shows all of them.
     tasks = [(family, seed, tuple(names)) for seed in seeds for family in families if family != REAL]
-    reals = _real() if REAL in families else []
     results: list[Result] = []
     began, total = time.perf_counter(), len(tasks) + len(reals)
     with ProcessPoolExecutor(asked.jobs) as pool:
@@ -111,7 +112,8 @@ def main(arguments: Sequence[str]) -> None:
     first = 0 if asked.tuning else HELD_OUT
     families = asked.family or [*FAMILIES, REAL]
 
-    results = judge_all(families, range(first, first + count), [*names, KNOWING_ALL], asked)
+    reals = _real() if REAL in families else []
+    results = judge_all(families, range(first, first + count), [*names, KNOWING_ALL], asked, reals)
     print(f"seeds {first} to {first + count - 1} of each family; {sum(r.own.n for r in results)} forecasts scored")
     print(table(results, names))
     print(f"best of {len(names)} rivals, chosen afterwards in each world: {best_afterwards(results, names)}")
@@ -122,7 +124,8 @@ def main(arguments: Sequence[str]) -> None:
     )
     without: list[Result] = []
     if asked.ablation:
-        without = judge_all(families, range(first, first + asked.ablation), list(ablation.WITHOUT), asked)
+        once = [world for world in reals if world.family == REAL]
+        without = judge_all(families, range(first, first + asked.ablation), list(ablation.WITHOUT), asked, once)
         print(ablation.told(without), flush=True)
     said = speed.figures(small=asked.quick) if not asked.no_speed else []
     print("\n".join(said))

@@ -8,7 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from tests.bench.worlds import NEVER, World
-from utilities.leadtimes import HORIZON, NO_DAY, Forecasts, OpenRequests, fit, forecast, open_rows
+from utilities.leadtimes import HORIZON, NO_DAY, Forecasts, OpenRequests, Parts, fit, forecast, open_rows
+from utilities.leadtimes.parts import WHOLE
 
 SCORED_DAYS = 365
 SHARES = (0.8, 0.9)
@@ -82,10 +83,10 @@ def ours(world: World, as_of: int) -> tuple[npt.NDArray[np.intp], Floats]:
     return open_rows(world.history, as_of), curves_of(world, as_of)
 
 
-def curves_of(world: World, as_of: int) -> Floats:
-    """What our estimator says of the open rows."""
+def curves_of(world: World, as_of: int, parts: Parts = WHOLE) -> Floats:
+    """What our estimator says of the open rows, or a part of it."""
     asked = OpenRequests.of(world.history, open_rows(world.history, as_of))
-    return curves(forecast(fit(world.history, world.calendars, as_of), asked))
+    return curves(forecast(fit(world.history, world.calendars, as_of, parts=parts), asked))
 
 
 def curves(said: Forecasts) -> Floats:

@@ -184,7 +184,7 @@ def test_the_front_table_agrees_with_simulated_paths(age, speed, lag, fortnights
         days = np.clip(age + 10 * (stretch + 1), LOWER, UPPER) - np.clip(age + 10 * stretch, LOWER, UPPER)
         still += here @ days
 
-    table = fronts.open_table().reshape(3, 6, 46, fronts.OFFSETS.size, fronts.AGES.size)
+    table = fronts.open_table().reshape(len(fronts.FRONTS), 6, 46, fronts.OFFSETS.size, fronts.AGES.size)
     ours = table[1, speed, lag, list(fronts.OFFSETS).index(10 * fortnights), list(fronts.AGES).index(age)]
 
     assert ours == pytest.approx(np.exp(-still).mean(), abs=0.001)

@@ -47,7 +47,7 @@ def left_out(name):
 
 def test_what_is_left_out_is_not_there():
     assert left_out("fronts").weight[len(CANDIDATES) :].max() == 0
-    assert len(fronts.SHARPNESS) == len(WHOLE.weight) - len(CANDIDATES)
+    assert len(fronts.FRONTS) == len(WHOLE.weight) - len(CANDIDATES)
     assert left_out("district").districts.of(ASKED.utility, ASKED.district).tolist() == [1.0] * len(ASKED)
     assert (left_out("own_scale").pool.scale == WHOLE.pool.centre).all()
     assert left_out("pace").learned.a / left_out("pace").learned.b == pytest.approx(1)

@@ -149,6 +149,22 @@ def test_a_utility_that_fits_on_one_day_of_four_weeks_is_not_taken_for_a_front_t
     assert why.front_weight[0] < 0.1
 
 
+def test_a_utility_that_serves_the_oldest_on_one_day_of_four_weeks_is_not_forecast_far_too_late():
+    # On each 28th day, last 20 days ago, all that were sent 60 days before or earlier. A fast fortnight follows a standing one.
+    filed = np.sort(D0 - np.random.default_rng(2).integers(0, 1100, 500))
+    by = filed + 60 + (D0 - 20 - filed - 60) % 28
+    rows = [
+        (0, sent, None, *((done, FITTED) if done <= D0 else (None, OPEN))) for sent, done in zip(filed.tolist(), by.tolist(), strict=True)
+    ]
+
+    dates = forecast(real(rows), OpenRequests.from_columns(utility=[0] * 3, filed=[D0 - 60, D0 - 30, D0 - 5]))
+
+    # In truth on days 8, 36 and 64.
+    late = dates.q_at(50) - D0 - np.array([8, 36, 64])
+    assert (np.abs(late) <= 16).all()
+    assert (dates.q_at(90) - D0 < 125).all()
+
+
 def test_a_frozen_utility_that_serves_in_order_gives_later_dates_than_one_that_goes_on():
     filed, by = in_order(1)
     stopped = [

@@ -149,20 +149,22 @@ def _behind_fronts(fitted: Fitted, among: Days, in_order: Rows, place: Rows, age
     among: utilities of the block, in_order: places in it with a front, place: of each request's utility in it.
     """
     weight = fitted.weight[len(CANDIDATES) :, among[in_order]]
-    weight = np.where(weight >= FRONT_LEFT_OUT, weight, 0)
-    at = np.full(among.size, -1)
-    at[in_order] = np.arange(in_order.size)
     still = np.zeros((age.size, AHEAD.size))
-    rows = np.flatnonzero(at[place] >= 0)
-    utility = at[place[rows]]
-    lower, share = fronts.age_places(age[rows])
-    table = fronts.log_open(fitted.seen.chance[:, :, among[in_order]])
     node = np.clip(np.searchsorted(fronts.OFFSETS, AHEAD, side="right") - 1, 0, fronts.OFFSETS.size - 2)
     step = (AHEAD - fronts.OFFSETS[node]) / (fronts.OFFSETS[node + 1] - fronts.OFFSETS[node])
-    for sharpness, by_age in enumerate(np.swapaxes(table, 2, 3)):
+    for front, weighs in enumerate(weight):
+        counted = np.flatnonzero(weighs >= FRONT_LEFT_OUT)
+        if not counted.size:
+            continue
+        at = np.full(among.size, -1)
+        at[in_order[counted]] = np.arange(counted.size)
+        rows = np.flatnonzero(at[place] >= 0)
+        utility = at[place[rows]]
+        lower, share = fronts.age_places(age[rows])
+        by_age = np.swapaxes(fronts.log_open(fitted.seen.chance[front][:, among[in_order[counted]]], front), 1, 2)
         curve = by_age[utility, lower] + share[:, None] * (by_age[utility, lower + 1] - by_age[utility, lower])
         told = curve[:, node] + step * (curve[:, node + 1] - curve[:, node])
-        still[rows] += weight[sharpness, utility, None] * np.exp(factor[rows, None] * told)
+        still[rows] += weighs[counted][utility, None] * np.exp(factor[rows, None] * told)
     return still
 
 

@@ -75,7 +75,7 @@ def _fit(waits: Waits, rows: Waits, calendars: Calendars, as_of: int, promised: 
     counts = count(rows, calendars, as_of)
     pool = pool_of(*counts.totals(), parts)
     learned, seen = _through_time(counts, pool, parts)
-    in_order = np.repeat(fronts.log_prior(pool.scale, parts)[None], len(fronts.SHARPNESS), axis=0)
+    in_order = np.repeat(fronts.log_prior(pool.scale, parts)[None], len(fronts.FRONTS), axis=0)
     priors = np.concatenate([candidates.log_prior(pool, parts), in_order])
     log_weight = log_weights(np.concatenate([learned.record, seen.record]), priors, parts)
     among = weights(log_weight[: len(candidates.CANDIDATES)])

@@ -1,8 +1,10 @@
 """Utilities that serve in order of filing: where the service front stands, how fast it moves, and what that says of a request.
 
 Lag = working days from the filing day served now to today. Speed = days of filing served in a working day: 1 keeps the lag. A state is
-a lag and a speed; what is known of them is a chance for each state, carried from fortnight to fortnight (a grid filter). Three
-candidates differ in sharpness, how strictly in order they serve. Source: FORECASTING.md section 7a.
+a lag and a speed; what is known of them is a chance for each state, carried from fortnight to fortnight (a grid filter). Six
+candidates differ in sharpness, how strictly in order they serve, and in how lasting a speed is. Source: FORECASTING.md section 7a, which
+has the lasting ones only: where many are served on one day of a month, each day looks like a new speed, and one that lasts foretells
+dates far too late.
 """
 
 from __future__ import annotations
@@ -19,12 +21,13 @@ from .history import Floats, Rows
 from .parts import WHOLE, Parts
 
 SHARPNESS = (5, 10, 20)
+SPEEDS_KEPT = (0.8, 0.2)  # chance that a speed is still the same a fortnight later
 LAGS: Floats = np.power(1.15, np.arange(46, dtype=np.float64))  # 1 to 540 working days
 LAG_STEP = float(np.log(1.15))
 SPEEDS: Floats = np.array([0.05, 0.5, 0.75, 1, 1.25, 1.8])
 SPEED_CHANCES: Floats = np.array([0.03, 0.10, 0.24, 0.29, 0.24, 0.10])
-SPEED_KEPT = 0.8  # per fortnight
 STRIDE = 10  # working days of a fortnight
+LOG_PRIOR = -2.0  # of each front
 START_SPREAD = 0.5  # of ln lag around the utility's log scale
 # A chance never quite 0, so that a change of mind is possible and no sum is.
 _LEAST = 1e-100
@@ -33,8 +36,18 @@ STATES = (SPEEDS.size, LAGS.size)
 
 
 @dataclass(frozen=True)
+class Front:
+    sharpness: int
+    kept: float  # one of SPEEDS_KEPT
+
+
+FRONTS = tuple(Front(sharpness, kept) for kept in SPEEDS_KEPT for sharpness in SHARPNESS)
+_KEPT: Floats = np.array([front.kept for front in FRONTS])[:, None, None, None]
+
+
+@dataclass(frozen=True)
 class Seen:
-    """chance: (sharpnesses, speeds, utilities, lags) at the as-of day, adding to 1 for each. record: (sharpnesses, utilities) log score."""
+    """chance: (fronts, speeds, utilities, lags) at the as-of day, adding to 1 for each. record: (fronts, utilities) log score."""
 
     chance: Floats
     record: Floats
@@ -49,7 +62,7 @@ def log_prior(scale: Floats, parts: Parts = WHOLE) -> Floats:
     """(utilities,) ln prior of each front: one that would be years away is not looked for."""
     if not parts.fronts:
         return np.full_like(scale, -np.inf)
-    prior: Floats = -1 + log_ndtr((np.log(540) - scale) / START_SPREAD)
+    prior: Floats = LOG_PRIOR + log_ndtr((np.log(540) - scale) / START_SPREAD)
     return prior
 
 
@@ -85,9 +98,9 @@ def start(scale: Floats) -> Floats:
 
 
 def moved(chance: Floats) -> Floats:
-    """A fortnight on: the speed is kept or drawn anew, then moves the lag. chance: (..., speeds, utilities, lags)."""
+    """A fortnight on: the speed is kept or drawn anew, then moves the lag. chance: (fronts, speeds, utilities, lags)."""
     anew = SPEED_CHANCES[:, None, None] * chance.sum(axis=-3, keepdims=True)
-    there: Floats = np.matmul(SPEED_KEPT * chance + (1 - SPEED_KEPT) * anew, _moves())
+    there: Floats = np.matmul(_KEPT * chance + (1 - _KEPT) * anew, _moves())
     return there
 
 
@@ -106,8 +119,9 @@ def learned(chance: Floats, fitted_log: Floats, number: Floats, waited: Floats) 
 
 def watch(fitted: Floats, waited: Floats, scale: Floats) -> Seen:
     """Follow the fronts of some utilities through the fortnights; fitted, waited: (periods, utilities, CLASSES), scale: (utilities,)."""
-    chance = np.repeat(start(scale)[None], len(SHARPNESS), axis=0)
-    record = np.zeros((len(SHARPNESS), scale.size))
+    chance = np.repeat(start(scale)[None], len(FRONTS), axis=0)
+    record = np.zeros((len(FRONTS), scale.size))
+    each = len(SPEEDS_KEPT), 1, 1  # the same sums for a speed that lasts and one that does not
     begun = np.zeros(scale.size, dtype=bool)
     log_h1, h1 = _grids()
     shape = (scale.size, len(SHARPNESS), LAGS.size)
@@ -118,8 +132,8 @@ def watch(fitted: Floats, waited: Floats, scale: Floats) -> Seen:
         elif begun.any():
             chance[:, :, begun] = moved(chance[:, :, begun])
         begun |= waited[period].any(axis=1)
-        fitted_log = np.moveaxis((fitted[period] @ log_h1).reshape(shape), 1, 0)
-        days = np.moveaxis((waited[period] @ h1).reshape(shape), 1, 0)
+        fitted_log = np.tile(np.moveaxis((fitted[period] @ log_h1).reshape(shape), 1, 0), each)
+        days = np.tile(np.moveaxis((waited[period] @ h1).reshape(shape), 1, 0), each)
         chance, score = learned(chance, fitted_log, number, days)
         record = RECORD_KEPT * record + score
     return Seen(chance=chance, record=record)
@@ -135,37 +149,36 @@ OFFSETS: Rows = np.array([0, 2, 5, *(STRIDE * n for n in _FORTNIGHTS)])  # worki
 
 @cache
 def open_table() -> Floats:
-    """Chance to be still open: (sharpnesses, speeds * lags, OFFSETS, AGES) for a state now, working days ahead and an age now.
+    """Chance to be still open: (fronts, speeds * lags, OFFSETS, AGES) for a state now, working days ahead and an age now.
 
     A(n; a, state) = sum over next states of chance x exp(-rates from a to a + 10 in it) x A(n - 1; a + 10, next state), A(0) = 1.
     """
-    table = np.ones((len(SHARPNESS), SPEEDS.size * LAGS.size, OFFSETS.size, AGES.size))
-    for place, sharpness in enumerate(SHARPNESS):
-        h = (SPEEDS[:, None, None] * hazards(sharpness).T).reshape(-1, CLASSES)
+    table = np.ones((len(FRONTS), SPEEDS.size * LAGS.size, OFFSETS.size, AGES.size))
+    for place, front in enumerate(FRONTS):
+        h = (SPEEDS[:, None, None] * hazards(front.sharpness).T).reshape(-1, CLASSES)
         passing = _passing(rates(h))
         state = np.arange(len(h))[None, :]
         total = summed(rates(h))
         for offset in (1, 2):
             days = int(OFFSETS[offset])
             gone = at_age(rates(h), total, state, AGES[:, None] + days) - at_age(rates(h), total, state, AGES[:, None])
-            table[place, :, offset] = _before_move(np.exp(-gone)).T
+            table[place, :, offset] = _before_move(np.exp(-gone), front.kept).T
         a = np.ones((AGES.size, len(h)))
         lower, share = age_places(AGES + STRIDE)
         for n in range(1, _FORTNIGHTS[-1] + 1):
             log_a = np.log(a)
             later = log_a[lower] + share[:, None] * (log_a[lower + 1] - log_a[lower])
-            a = _before_move(np.exp(later - passing))
+            a = _before_move(np.exp(later - passing), front.kept)
             if n in _FORTNIGHTS:
                 table[place, :, 3 + _FORTNIGHTS.index(n)] = a.T
     return table
 
 
-def log_open(chance: Floats) -> Floats:
-    """ln of the chance to be still open, (sharpnesses, utilities, OFFSETS, AGES), from chances (sharpnesses, speeds, utilities, lags)."""
-    by_state = np.moveaxis(chance, 2, 1).reshape(chance.shape[0], chance.shape[2], -1)
-    table = open_table().reshape(len(SHARPNESS), by_state.shape[-1], -1)
-    told: Floats = np.log(np.matmul(by_state, table)).reshape(*by_state.shape[:2], OFFSETS.size, AGES.size)
-    return told
+def log_open(chance: Floats, front: int) -> Floats:
+    """ln of the chance to be still open, (utilities, OFFSETS, AGES), under one of FRONTS from chances (speeds, utilities, lags)."""
+    by_state = np.swapaxes(chance, 0, 1).reshape(chance.shape[1], -1)
+    told: Floats = np.log(by_state @ open_table()[front].reshape(by_state.shape[1], -1))
+    return told.reshape(-1, OFFSETS.size, AGES.size)
 
 
 def age_places(age: Integers) -> tuple[Rows, Floats]:
@@ -176,7 +189,7 @@ def age_places(age: Integers) -> tuple[Rows, Floats]:
 
 
 def lag_and_speed(chance: Floats) -> tuple[Floats, Floats]:
-    """(sharpnesses, utilities) each: e to the mean ln lag in working days, and the mean speed."""
+    """(fronts, utilities) each: e to the mean ln lag in working days, and the mean speed."""
     lag = np.exp(np.einsum("csul,l->cu", chance, np.log(LAGS)))
     return lag, np.einsum("csul,s->cu", chance, SPEEDS)
 
@@ -187,11 +200,11 @@ def _passing(rate: Floats) -> Floats:
     return at_age(rate, total, state, AGES[:, None] + STRIDE) - at_age(rate, total, state, AGES[:, None])
 
 
-def _before_move(later: Floats) -> Floats:
+def _before_move(later: Floats, kept: float) -> Floats:
     """(ages, states) mean over next states of what holds in them, by state before the move."""
     by = later.reshape(len(later), *STATES)
     there = np.matmul(np.moveaxis(by, 1, 0), np.swapaxes(_moves(), 1, 2))  # (speeds, ages, lags)
-    mean = SPEED_KEPT * there + (1 - SPEED_KEPT) * np.tensordot(SPEED_CHANCES, there, axes=1)
+    mean = kept * there + (1 - kept) * np.tensordot(SPEED_CHANCES, there, axes=1)
     before: Floats = np.moveaxis(mean, 0, 1).reshape(len(later), -1)
     return before
 

@@ -95,7 +95,7 @@ def reasons(fitted: Fitted, utility: Days, district: Days | None = None, *, prom
 
 
 def _front(fitted: Fitted) -> tuple[Floats, Floats]:
-    """(utilities,) lag and speed, averaged over the three fronts by weight."""
+    """(utilities,) lag and speed, averaged over the fronts by weight."""
     weight = fitted.weight[len(BORROWED) :]
     weight = weight / np.maximum(weight.sum(axis=0), 1e-300)
     lag, speed = lag_and_speed(fitted.seen.chance)

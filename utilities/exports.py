@@ -10,7 +10,7 @@ from django.db.models import QuerySet
 from jobs.core import clock
 from jobs.core.exports import Export
 from jobs.core.refusals import Refused
-from utilities import filters, shown
+from utilities import filters, scoreshown, scoring, shown
 from utilities.models import Contact, Utility
 from utilities.models.requests import FitRequestQuerySet
 
@@ -94,6 +94,11 @@ def _utilities(given: Mapping[str, str]) -> Iterable[Sequence[object]]:
     return utilities(narrowing.rows)
 
 
+def _judged(given: Mapping[str, str]) -> Iterable[Sequence[object]]:
+    name = given.get("utility")
+    return scoreshown.file_rows(scoring.stored(_utility(name) if name else None))
+
+
 def _utility(name: str) -> Utility:
     utility = Utility.objects.filter(name__iexact=name.strip()).first()
     if utility is None:
@@ -112,5 +117,6 @@ def _by_uid(given: Mapping[str, str]) -> dict[str, str]:
 EXPORTS = (
     Export("requests", "Requests to fit", REQUESTS, _requests, filters=("outcome", "utility", "of", "sent_from", "sent_to", "text")),
     Export("contact_log", "Contacts with utilities", CONTACTS, _contacts, filters=("utility", "job")),
+    Export("forecasts_judged", "Forecasts judged", scoreshown.HEADINGS, _judged, filters=("utility",)),
     Export("utilities", "Utilities", UTILITIES, _utilities, filters=("text", "kind", "lacks")),
 )

@@ -17,7 +17,7 @@ from jobs.core.charts import outcomes
 from jobs.core.refusals import Refused
 from jobs.core.web import recorded, right
 from utilities import replay, scorehomes, scoreshown, scoring
-from utilities.models import FitRequest, Replay, Score, Utility
+from utilities.models import FitRequest, Replay, Utility
 from utilities.models.scores import Source
 from utilities.scoreshown import Line
 from utilities.scoring import Table
@@ -33,12 +33,8 @@ def scores(request: HttpRequest) -> HttpResponseBase:
 @require_safe
 def scores_export(request: HttpRequest, ending: str) -> HttpResponseBase:
     """All figures of the page, of both sources, as a file: of every utility, or of the one that the page shows."""
-    utility = _utility(request)
-    rows = Score.objects.select_related("utility").order_by("source", "utility__name")
-    if utility is not None:
-        rows = rows.filter(utility=utility)
-    tables = [(Source(row.source), row.utility, Table.from_json(row.tables, known_to=row.known_to)) for row in rows]
-    return lists.table_file("forecasts-judged", ending, scoreshown.HEADINGS, scoreshown.file_rows(tables))
+    rows = scoreshown.file_rows(scoring.stored(_utility(request)))
+    return lists.table_file("forecasts-judged", ending, scoreshown.HEADINGS, rows)
 
 
 @right("core.edit_utilities")

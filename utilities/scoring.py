@@ -15,6 +15,7 @@ from typing import Any, Final, Self
 
 import numpy as np
 from django.db import transaction
+from django.db.models import F
 
 from jobs.core import clock
 from jobs.core.acts import one_at_a_time
@@ -110,6 +111,14 @@ def table(source: Source, utility: Utility | None = None) -> Table | None:
         return Table.from_json(found.tables, known_to=found.known_to)
     whole = Score.objects.filter(source=source, utility__isnull=True).first()
     return None if whole is None else Table(None, None, 0, 0, whole.known_to, {})
+
+
+def stored(utility: Utility | None) -> list[tuple[Source, Utility | None, Table]]:
+    """All tables of both sources, or those of one utility; all together come first."""
+    rows = Score.objects.select_related("utility").order_by("source", F("utility__name").asc(nulls_first=True))
+    if utility is not None:
+        rows = rows.filter(utility=utility)
+    return [(Source(row.source), row.utility, Table.from_json(row.tables, known_to=row.known_to)) for row in rows]
 
 
 def by_utility(source: Source) -> list[tuple[Utility, Part]]:

@@ -9,10 +9,10 @@ import io
 import pytest
 from django.urls import reverse
 
-from jobs.core import clock
+from jobs.core import clock, csvout
 from tests.pages.queries import counted, signed_in
 from tests.utilities.made import make_past, make_utility
-from utilities import leadtimes, replay, scoring
+from utilities import exports, leadtimes, replay, scoring
 from utilities.models import FitRequest, Forecast, Replay, Utility
 from utilities.models.scores import Source
 
@@ -128,6 +128,17 @@ def test_the_file_holds_the_figures_of_each_part(client, theo, judged):
     assert {row["utility"] for row in rows} == {"", "Larch Fork Light"}
     one = client.get(reverse("scores_export", kwargs={"ending": "xlsx"}), {"utility": str(judged.uid)})
     assert one.content[:2] == b"PK"
+
+
+def test_the_command_exports_the_same(client, theo, judged):
+    signed_in(client, theo)
+    from_page = b"".join(client.get(reverse("scores_export", kwargs={"ending": "csv"})).streaming_content)
+    export = next(export for export in exports.EXPORTS if export.name == "forecasts_judged")
+
+    everything = "".join(csvout.marked(csvout.write_csv(export.headings, export.rows({}))))
+
+    assert everything.encode() == from_page
+    assert {row[1] for row in export.rows({"utility": "larch fork light"})} == {"Larch Fork Light"}
 
 
 def test_the_manager_begins_a_replay_and_sees_how_far_it_is(client, dana):

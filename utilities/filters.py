@@ -12,6 +12,7 @@ from jobs.core import codes
 from jobs.core.forms import OfficeForm
 from jobs.core.lists import DayFilter, ListFilter, Sort, as_query, between, empty_last, sorts
 from jobs.core.models import Party, User
+from utilities import said
 from utilities.models import FitRequest, Outcome, Sending, Utility, UtilityKind
 from utilities.models.requests import FitRequestQuerySet
 from utilities.models.utility import UtilityQuerySet
@@ -29,6 +30,8 @@ OF = [("jobs", "of our jobs"), ("history", "history without a job")]
 REQUEST_SORTS = sorts(
     Sort("sent", "Sent, oldest first", ("filed_on", "code")),
     Sort("-sent", "Sent, newest first", ("-filed_on", "code")),
+    Sort("half", "Half by, soonest first", said.SOONEST_HALF),
+    Sort("-half", "Half by, latest first", (empty_last("-half_on"), "filed_on", "code")),
     Sort("utility", "Utility, by name", ("utility__name", "filed_on", "code")),
     Sort("-utility", "Utility, by name backward", ("-utility__name", "filed_on", "code")),
     Sort("ended", "Ended, oldest first", (empty_last("ended_on"), "code")),
@@ -64,6 +67,9 @@ class RequestFilter(ListFilter):
         model = FitRequest
         fields: list[str] = []
         form = OfficeForm
+
+    def sortable(self, rows: FitRequestQuerySet) -> FitRequestQuerySet:
+        return said.with_half(rows) if self.sort.column == "half" else rows
 
     def by_outcome(self, rows: FitRequestQuerySet, name: str, value: str) -> FitRequestQuerySet:
         return rows if value == ALL else rows.filter(outcome=value)

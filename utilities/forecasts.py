@@ -19,7 +19,7 @@ from jobs.core.acts import one_at_a_time
 from utilities import history, leadtimes, outlooks, planned
 from utilities.leadtimes import OpenRequests
 from utilities.models import FitRequest, Forecast, ForecastRun, Outlook, Utility
-from utilities.said import MILLION
+from utilities.said import MILLION, half_on
 from utilities.workdays import date_of, day_number
 
 METHOD = "candidates and fronts, 1"
@@ -117,7 +117,7 @@ def _store(run: ForecastRun, targets: list[_Target], told: leadtimes.Forecasts, 
                     as_of=run.as_of,
                     filed_on=target.filed_on,
                     offsets=leadtimes.pack(offsets[row]),
-                    half_on=said.half_on(run.as_of, offsets[row]),
+                    half_on=half_on(run.as_of, offsets[row]),
                     p_never_millionths=round(float(told.p_never[row]) * MILLION),
                     why=_why(told, row, thin_below=thin_below),
                     newest=newest,

@@ -13,11 +13,12 @@ from django.views.decorators.http import require_safe
 
 from jobs.core import clock, codes, lists, words
 from jobs.core.actors import actor, member
+from jobs.core.charts import ranges as range_rows
 from jobs.core.models import Job
 from jobs.core.refusals import Refused
 from jobs.core.views import answer, seen_job
 from jobs.core.web import recorded, right
-from utilities import exports, filters, meters, requests, said, services, shown, visits
+from utilities import drawn, exports, filters, meters, requests, said, services, shown, visits
 from utilities.doings import DOINGS
 from utilities.forms import ConnectForm, ServiceForm
 from utilities.models import FitRequest, Outcome, Service, Visit
@@ -26,20 +27,28 @@ from utilities.request_forms import ActForm, EndForm, SentForm, ToldForm
 RECORD = "core.record_requests"
 COLUMNS = (
     ("Request", "request", "m"), ("Home", "", ""), ("Utility", "utility", ""), ("Sent", "sent", ""), ("Days", "", "num"),
-    ("Business days", "", "num"), ("Half by", "", ""), ("Nine in ten by", "", ""), ("Last contact", "", ""), ("Outcome", "ended", ""),
+    ("Business days", "", "num"), ("Half by", "half", ""), ("Nine in ten by", "", ""), ("Last contact", "", ""), ("Outcome", "ended", ""),
     ("Next act", "", "act"),
 )  # fmt: skip
+# Of a list of open ones alone: what it says of each besides is its range.
+OPEN_COLUMNS = (*COLUMNS[:6], ("Range", "", "ranged"), *COLUMNS[6:9], COLUMNS[10])
+RANGE = 170  # px
 
 
 @right("core.see_utilities")
 @require_safe
 def request_list(request: HttpRequest) -> HttpResponseBase:
-    narrowing = filters.requests(member(request), request.GET)
-    sheet = lists.sheet_of(request.GET, shown.with_parts(narrowing.rows), sort=narrowing.sort, columns=COLUMNS)
+    narrowing, today = filters.requests(member(request), request.GET), clock.office_today()
+    only_open = narrowing.told.get("outcome", Outcome.OPEN) == Outcome.OPEN
+    columns = OPEN_COLUMNS if only_open else COLUMNS
+    sheet = lists.sheet_of(request.GET, shown.with_parts(narrowing.rows), sort=narrowing.sort, columns=columns)
+    lines = shown.lines(sheet["page"].object_list, today=today)
     context = sheet | {
         "form": narrowing.form,
         "title": filters.in_words(narrowing),
-        "lines": shown.lines(sheet["page"].object_list, today=clock.office_today()),
+        "lines": lines,
+        "ranges": drawn.ranges(lines, today=today, width=RANGE) if only_open else None,
+        "range_caption": range_rows.CAPTION,
     }
     return render(request, "utilities/requests.html", context, status=422 if narrowing.refused else 200)
 

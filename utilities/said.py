@@ -7,22 +7,26 @@ shown.q50, shown.sentence         # "half of such requests are fitted by 14 Marc
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from django.db.models import QuerySet
+import numpy as np
+import numpy.typing as npt
+from django.db.models import Case, DateField, OuterRef, QuerySet, Subquery, When
 
 from jobs.core import words
+from jobs.core.lists import empty_last
 from jobs.core.models import Job
 from utilities import leadtimes, planned, services
 from utilities.leadtimes import BEYOND, Calendars, Quantiles
-from utilities.models import FitRequest, Forecast, Utility
+from utilities.models import FitRequest, Forecast, Outcome, Utility
 from utilities.models.requests import FitRequestQuerySet
 from utilities.reasons import Why
 from utilities.workdays import day_number
 
 MILLION = 1_000_000
 HALF = 49  # place of 50 in a hundred among the 99
+SOONEST_HALF = (empty_last("half_on"), "filed_on", "code")
 FAR_YEARS = 2  # what lies beyond is said as "later than"
 
 
@@ -109,14 +113,19 @@ def current_of(requests: Iterable[FitRequest]) -> dict[int, Shown]:
 
 def by_half(requests: FitRequestQuerySet) -> list[int]:
     """Primary keys of open requests, the soonest half day first; those without a forecast last, oldest first."""
-    kept = Forecast.objects.filter(request__in=requests, newest=True).values_list("request", "as_of", "offsets")
-    half = {request: _half_on(as_of, bytes(offsets)) for request, as_of, offsets in kept}
-    rows = requests.order_by("filed_on", "code").values_list("pk", flat=True)
-    return sorted(rows, key=lambda pk: (pk not in half, half.get(pk) or dt.date.max))
+    return list(with_half(requests).order_by(*SOONEST_HALF).values_list("pk", flat=True))
 
 
-def _half_on(as_of: dt.date, offsets: bytes) -> dt.date | None:
-    offset = int(leadtimes.unpack(offsets)[HALF])
+def with_half(requests: FitRequestQuerySet) -> FitRequestQuerySet:
+    """Each open request with `half_on`, the day by which half of such are fitted, so that lists can be sorted by it."""
+    newest = Forecast.objects.filter(request=OuterRef("pk"), newest=True)
+    told = Case(When(outcome=Outcome.OPEN, then=Subquery(newest.values("half_on")[:1])), output_field=DateField())
+    return requests.annotate(half_on=told)
+
+
+def half_on(as_of: dt.date, offsets: Sequence[int] | npt.NDArray[np.integer]) -> dt.date | None:
+    """The day of 50 in a hundred, of 99 day offsets from the as-of day; None beyond the horizon."""
+    offset = int(offsets[HALF])
     return None if offset == BEYOND else as_of + dt.timedelta(days=offset)
 
 

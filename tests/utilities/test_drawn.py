@@ -2,8 +2,10 @@
 
 import datetime as dt
 import io
+from importlib import import_module
 
 import pytest
+from django.apps import apps
 from django.urls import reverse
 from pypdf import PdfReader
 
@@ -12,7 +14,7 @@ from tests.make import SYSTEM
 from tests.pages.queries import counted, signed_in
 from tests.utilities.made import make_past, make_request, make_service, make_utility
 from utilities import drawn, forecasts, promised, requests, said, shown, visits
-from utilities.models import FitRequest, Outcome, Outlook
+from utilities.models import FitRequest, Forecast, Outcome, Outlook
 
 pytestmark = pytest.mark.django_db
 
@@ -111,6 +113,38 @@ def test_open_requests_stand_by_their_half_day_and_each_has_a_range():
     ranges = drawn.ranges(lines, today=TODAY)
     assert set(ranges.rows) == {line.request.pk for line in lines[:-1]}
     assert len(shown.soonest(waits_at(utility).open(), today=TODAY, most=1)) == 1
+
+
+def test_the_list_of_requests_is_sorted_by_half_and_draws_the_open_ones(client, dana):
+    utility = make_utility()
+    a_history(utility)
+    forecasts.refresh(as_of=AS_OF, rule="nightly")
+    make_past(utility, filed_on=D(2026, 11, 18), waited=None)
+
+    first = signed_in(client, dana).get(reverse("requests"), {"sort": "half"})
+    last = client.get(reverse("requests"), {"sort": "-half"})
+    every = client.get(reverse("requests"), {"outcome": "all", "sort": "half"})
+
+    halves = [line.likely.q50 if line.likely else None for line in first.context["lines"]]
+    assert halves == [*sorted(half for half in halves if half), None]
+    assert [line.likely.q50 if line.likely else None for line in last.context["lines"]] == [halves[1], halves[0], None]
+    assert first.content.decode().count("<svg") == 3  # the months, and a row for each of two
+    assert "Half by, soonest first" in first.content.decode()
+    assert [line.likely.q50 if line.likely else None for line in every.context["lines"]][:2] == halves[:2]
+    assert "<svg" not in every.content.decode()
+
+
+def test_half_days_kept_before_are_filled_in_by_the_migration():
+    utility = make_utility()
+    a_history(utility)
+    forecasts.refresh(as_of=AS_OF, rule="nightly")
+    stored = dict(Forecast.objects.values_list("pk", "half_on"))
+    Forecast.objects.update(half_on=None)
+
+    import_module("utilities.migrations.0005_fill_half_on").fill(apps, None)
+
+    assert dict(Forecast.objects.values_list("pk", "half_on")) == stored
+    assert all(stored.values())
 
 
 def test_the_day_of_a_promise_is_a_diamond_on_its_row(theo):

@@ -44,6 +44,7 @@ class Forecast(models.Model):
     as_of = models.DateField()
     filed_on = models.DateField()  # the day it was worked out for; of a home not asked for yet, a planned one
     offsets = models.BinaryField()  # 99 day offsets from as_of, two bytes each (leadtimes.quantiles.pack)
+    half_on = models.DateField(null=True)  # the 50th of them, by which lists are sorted; blank beyond the horizon, and where replayed
     p_never_millionths = models.PositiveIntegerField()
     why = models.JSONField(default=dict)  # own fittings, borrowed ones, whether pooled, whether thin
     newest = models.BooleanField(default=True)  # a later one of the same request takes it off; pages read the newest

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import count
+from itertools import count, pairwise
 from typing import Final, Literal
 
 from jobs.core import words
@@ -64,8 +64,8 @@ def wait_curve(
     marks += below(across, y=base, top=TOP, unit="days since sent")
     if steps:
         marks.append(Hatched(_band(steps, last, across, up)))
-        marks.append(Path(_stairs([(step.day, step.share) for step in steps], last, across, up)))
-        marks += _drops(steps, half, nine, across, up, width)
+        line = Path(_stairs([(step.day, step.share) for step in steps], last, across, up))
+        marks += [line, *_drops(line, half, nine, across, up, width)]
 
     pitch = _pitch(waits, bin_days)
     foot = base + 44
@@ -94,33 +94,41 @@ def _band(steps: Sequence[Step], last: int, across: Scale, up: Scale) -> tuple[P
     return (*upper, *reversed(lower))
 
 
-def _drops(steps: Sequence[Step], half: int | None, nine: int | None, across: Scale, up: Scale, width: float) -> list[Mark]:
-    """Dashed lines from the curve to the foot, each with its day in words."""
-    lines: list[Mark] = []
-    labels: list[Mark] = []
+def _drops(line: Path, half: int | None, nine: int | None, across: Scale, up: Scale, width: float) -> list[Mark]:
+    """Dashed lines from the curve to the foot, each with its day in words: at the right of its line if there is room."""
     told = [(across.at(day), day, said) for day, said in ((half, "half fitted"), (nine, "nine in ten")) if day is not None]
-    lines_at = [Box(x - 2, 0, x + 2, up.start) for x, _, _ in told]
-    taken = [Box(0, 0, across.start - 2, up.start + 20)]
+    lines = [Line(x, _height(line, x), x, up.start, 1.1, dashed=True) for x, _, _ in told]
+    fixed = [Box(0, 0, across.start - 2, up.start + 20)]
+    drawn = [Box(one.x1 - 2, one.y1, one.x1 + 2, one.y2) for one in lines] + [_box(*ends) for ends in pairwise(line.points)]
+    labels: list[Mark] = []
     for x, day, said in told:
-        share = max((step.share for step in steps if step.day <= day), default=0.0)
-        lines.append(Line(x, up.at(100 * share), x, up.at(0), 1.1, dashed=True))
         words_ = f"{said}: day {day}"
-        rows = [up.at(0) - 6 - 16 * row for row in range(6)]
         places = [
             place
-            for y in rows
+            for row in range(6)
             for place in (
-                Words(x + 5, y, words_, tone="ink", clear=True),
-                Words(x - 5, y, words_, "end", tone="ink", clear=True),
+                Words(x + 5, up.start - 6 - 16 * row, words_, tone="ink", clear=True),
+                Words(x - 5, up.start - 6 - 16 * row, words_, "end", tone="ink", clear=True),
             )
         ]
         room = {"width": width - RIGHT, "height": up.start}
-        # Two days close to each other at the edge: rather over a line than nowhere.
-        place = free_place(places, taken=[*taken, *lines_at], **room) or free_place(places, taken=taken, **room)
+        # Two days close to each other: rather over a line than nowhere.
+        place = free_place(places, taken=[*fixed, *drawn], **room) or free_place(places, taken=fixed, **room)
         if place:
             labels.append(place)
-            taken.append(place.box)
-    return lines + labels
+            fixed.append(place.box)
+    return [*lines, *labels]
+
+
+def _height(line: Path, x: float) -> float:
+    """The upper end of the curve at a place where it may step."""
+    return min((y for at, y in line.points if at <= x + 1e-6), default=line.points[0][1])
+
+
+def _box(one: Point, other: Point) -> Box:
+    """Round a straight piece of the curve, that runs across or up."""
+    left, right, top, bottom = min(one[0], other[0]), max(one[0], other[0]), min(one[1], other[1]), max(one[1], other[1])
+    return Box(left - 2, top - 2, right + 2, bottom + 2)
 
 
 def _bin(across: Scale) -> int:

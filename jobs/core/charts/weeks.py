@@ -13,7 +13,7 @@ from jobs.core.charts.marks import TEXT, Anchor, Bar, Chart, Line, Mark, Words
 LEFT: Final = 44.0
 TOP: Final = 24.0
 PLOT: Final = 130.0
-PITCH: Final = 36.0
+PITCH: Final = 32.0
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ import sys
 import time
 from collections.abc import Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from importlib.util import find_spec
 
 import numpy as np
@@ -122,16 +123,19 @@ def main(arguments: Sequence[str]) -> None:
         "weakest beside Kaplan-Meier: " + ", ".join(f"{r.name} {r.ratio('Kaplan-Meier'):.2f} (n {r.own.n})" for r in weakest(results)),
         flush=True,
     )
-    without: list[Result] = []
+    command = " ".join(["python -m tests.bench.forecast", *(one for one in arguments if one not in ("--write", "--each"))])
+    run = written.Run(command, first, count, results, names)
+    if asked.write:  # what stands already, should the rest be cut short
+        written.write(run)
     if asked.ablation:
         once = [world for world in reals if world.family == REAL]
-        without = judge_all(families, range(first, first + asked.ablation), list(ablation.WITHOUT), asked, once)
-        print(ablation.told(without), flush=True)
-    said = speed.figures(small=asked.quick) if not asked.no_speed else []
-    print("\n".join(said))
+        run = replace(run, without=judge_all(families, range(first, first + asked.ablation), list(ablation.WITHOUT), asked, once))
+        print(ablation.told(run.without), flush=True)
+    if not asked.no_speed:
+        run = replace(run, speed=speed.figures(small=asked.quick))
+        print("\n".join(run.speed))
     if asked.write:
-        command = " ".join(["python -m tests.bench.forecast", *(one for one in arguments if one not in ("--write", "--each"))])
-        written.write(written.Run(command, first, count, results, names, without, said))
+        written.write(run)
 
 
 def _real() -> list[World]:

@@ -26,8 +26,8 @@ class Run:
     seeds: int
     results: Sequence[Result]
     names: Sequence[str]
-    without: Sequence[Result]
-    speed: Sequence[str]
+    without: Sequence[Result] = ()
+    speed: Sequence[str] = ()
 
 
 def write(run: Run) -> None:

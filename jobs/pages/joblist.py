@@ -42,7 +42,7 @@ class Line:
     unbilled_minor: int | None  # None where the person may not see amounts, or the job has no plan
     late: str
     half: str
-    nine: str  # "nine in ten by 2 May 2027": no date without its range
+    nine: str  # no date without its range
     half_if: str  # "if asked by Wed 25 Nov", of a home whose collar is not asked for yet
 
     @property
@@ -94,7 +94,7 @@ def _columns(user: User) -> list[lists.Column]:
     columns = [("Job", "job", "m"), ("Person", "person", ""), ("Street", "street", "")]
     columns += [("Utility", "", "")] if user.has_perm("core.see_utilities") else []
     columns += [("State", "", ""), ("Waiting on", "", ""), ("Since", "since", ""), ("Days", "", "num")]
-    columns += [("Half by", "", "")] if user.has_perm("core.see_utilities") else []
+    columns += [("Half by, nine in ten by", "", "")] if user.has_perm("core.see_utilities") else []
     columns += [("Not invoiced", "", "num")] if user.has_perm("core.see_money") else []
     return [*columns, ("Due", "due", ""), ("Next act", "", "act")]
 
@@ -129,14 +129,9 @@ def _line(job: Job, utility: str, likely: Shown | None, unbilled: int | None, to
         unbilled_minor=unbilled,
         late=late(job.next_due_on, today) if job.next_due_on else "",
         half=half,
-        nine=_nine(likely, today) if likely else "",
+        nine=outlook.in_table(likely, 90, today=today) if likely else "",
         half_if=f"if asked by {day_short(likely.filed_on, today=today)}" if likely and not likely.asked else "",
     )
-
-
-def _nine(likely: Shown, today: dt.date) -> str:
-    day = outlook.in_table(likely, 90, today=today)
-    return f"nine in ten {day if day.startswith('later') else f'by {day}'}"
 
 
 def _utilities(ids: Sequence[int]) -> dict[int, str]:

@@ -269,6 +269,14 @@ def test_the_oldest_request_stands_inside_the_chart():
         assert ring.x + ring.r <= 700 - 14
 
 
+def test_where_january_has_no_room_the_year_stands_beside_the_next_month():
+    def told(end):
+        return [label.words for label in month_labels(DayScale(D(2026, 11, 25), D(2027, 8, 20), 1, end), y=10, taken=40)]
+
+    assert told(end=160) == ["Apr 2027"]
+    assert told(end=200) == ["Apr 2027", "Jul"]
+
+
 # Labels
 
 

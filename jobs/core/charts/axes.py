@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from jobs.core import words
@@ -105,12 +105,18 @@ def month_labels(scale: DayScale, *, y: float, taken: float) -> list[Words]:
     room = width_of("2028") * 1.06 + 6
     wide = (scale.end - scale.start) / max((scale.last - scale.first).days, 1) * 28
     every = next((n for n in (1, 2, 3, 6, 12) if n * wide >= room), 12)
-    labels = []
+    labels: list[Words] = []
+    said = scale.first.year
     for day in found:
         if (day.month - 1) % every:
             continue
         january = day.month == 1
         label = Words(scale.at(day) + 2, y, str(day.year) if january else month_name(day), bold=january, tone="ink" if january else "ink-2")
-        if label.box.left >= taken and label.box.right <= scale.end + 2:
+        if day.year != said and not january:
+            # Its January has no room: the year stands beside the first month that has.
+            label = replace(label, words=f"{label.words} {day.year}")
+        clear = label.box.left >= taken and label.box.right <= scale.end + 2
+        if clear and not any(label.box.meets(other.box) for other in labels):
             labels.append(label)
+            said = day.year
     return labels

@@ -8,13 +8,16 @@ from dataclasses import dataclass
 
 from jobs.appointments.models import PROMISED, Appointment
 from jobs.core import money, words
+from jobs.core.charts import ranges
+from jobs.core.charts.marks import Chart
 from jobs.core.models import Job
 from jobs.core.states import JobState, S
 from jobs.pages.jobmoney import Owed
 from jobs.pages.outlook import in_table
 from utilities.models import Visit
-from utilities.said import Shown
+from utilities.said import Shown, is_far
 
+WIDE = 240  # px
 AFTER = "then"  # follows what stands above it, on no day that anybody knows
 
 
@@ -24,6 +27,15 @@ class Expected:
     range: str
     title: str
     under: str = ""
+    drawn: Drawn | None = None
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A range on the months that the today line is headed with."""
+
+    head: Chart
+    row: Chart
 
 
 def expected(
@@ -46,7 +58,7 @@ def expected(
         rows.append(Expected(words.day_short(job.request_planned_on, today=today), "", "Request to fit sent, planned"))
     rows += [_visit(visit, today) for visit in visits]
     if state.state != S.COLLAR_ENERGIZED:
-        rows.append(_fitting(outlook, today))
+        rows.append(_fitting(outlook, visits, today))
     rows.append(_call(call, today))
     if owed is not None and owed.final is not None and not owed.final.earned:
         rows.append(
@@ -71,7 +83,7 @@ def _visit(visit: Visit, today: dt.date) -> Expected:
     return Expected(day, until, "Visit announced by the utility", "; ".join(part for part in (visit.window_words, told) if part))
 
 
-def _fitting(outlook: Shown | None, today: dt.date) -> Expected:
+def _fitting(outlook: Shown | None, visits: Sequence[Visit], today: dt.date) -> Expected:
     if outlook is None:
         return Expected("not known", "", "Collar fitted", "no forecast: the request, or the day it will be sent, is missing")
     half = in_table(outlook, 50, today=today)
@@ -79,7 +91,19 @@ def _fitting(outlook: Shown | None, today: dt.date) -> Expected:
     asked = "" if outlook.asked else f", if asked by {words.day(outlook.filed_on)}"
     never = f" {words.in_hundred(outlook.p_never)} are never fitted." if outlook.p_never >= 0.01 else ""
     why = f"Forecast of {words.day_short(outlook.as_of, today=today)}{asked}. {outlook.why.whole}{never}"
-    return Expected(half, f"{in_table(outlook, 10, today=today)} to {in_table(outlook, 90, today=today)}", title, why)
+    return Expected(
+        half, f"{in_table(outlook, 10, today=today)} to {in_table(outlook, 90, today=today)}", title, why, _drawn(outlook, visits, today)
+    )
+
+
+def _drawn(outlook: Shown, visits: Sequence[Visit], today: dt.date) -> Drawn:
+    promised = next((visit.window_to for visit in visits), None)
+    first, half, last = (
+        None if day is None or is_far(day, as_of=outlook.as_of) else day for day in (outlook.q10, outlook.q50, outlook.q90)
+    )
+    found = ranges.Range(first, half, last, promised=promised, title=f"Collar fitted: {outlook.sentence}")
+    axis = ranges.axis([found], today=today, width=WIDE)
+    return Drawn(ranges.head(axis, name="months"), ranges.row(axis, found, name="fitting"))
 
 
 def _call(call: Appointment | None, today: dt.date) -> Expected:

@@ -196,6 +196,7 @@ def _shown(request: HttpRequest, home: Home) -> HttpResponse:
         "emergency": open_emergency(home.known),
         "wanted": jobacts.wanted(home.user, job, home.waiting, _before_the_call(home)),
         "expected": rows,
+        "months": next((row.drawn.head for row in rows if row.drawn), None),
         "no_backup": home.state.state not in (S.BACKUP_VERIFIED, S.CANCELLED),
         "people": _people(home),
         "equipment": _equipment(job),

@@ -267,6 +267,8 @@ def test_what_is_expected_stands_below_the_today_line_with_its_range(client, dan
     assert (fitting.day, fitting.range) == ("13 Mar 2027", "13 Mar 2027 to 1 May 2027")
     assert fitting.title == "Collar fitted: half by 13 Mar 2027"
     assert "4 in 100 are never fitted" in fitting.under
+    assert fitting.drawn.row.label.startswith("Collar fitted: half of such requests are fitted by 13 March 2027")
+    assert page.content.decode().count('<svg class="marks"') == 2  # the months on the today line, the range below it
     assert call.title == "Verification call, once the collar is in"
     assert final.title == "Final milestone earned: $9,600.00"
     html = text_of(page)

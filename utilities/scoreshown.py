@@ -44,7 +44,7 @@ def against(table: Table) -> str:
             ("a Kaplan-Meier curve of each utility", whole.kaplan_meier),
         )
     ]
-    return f"Its days are off by {_days(whole.ours.mean_crps)}, counted over all its chances: {words.listed(told)}."
+    return f"The forecast is off by {_days(whole.ours.mean_crps)}, counted over all its chances: {words.listed(told)}."
 
 
 def few(table: Table) -> str:

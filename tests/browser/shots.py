@@ -181,6 +181,10 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
         Shot(MANAGER, by_uid(d.busiest, "utility with open requests"), label="busiest"),
         Shot(MANAGER, by_uid(d.least_history, "utility with open requests"), label="least history"),
     ],
+    "utility_forecast": [
+        File(MANAGER, "the forecast sheet of a utility", by_uid(d.busiest, "utility with open requests")),
+        File(MANAGER, "the forecast sheet where history is thin", by_uid(d.least_history, "utility with open requests")),
+    ],
     "utility_edit": [Shot(MANAGER, by_uid(d.busiest, "utility"))],
     "utility_districts": [Shot(MANAGER, by_uid(lambda: Utility.objects.filter(districts__isnull=False), "utility with districts"))],
     "utility_calendar": [Shot(MANAGER, by_uid(lambda: Utility.objects.filter(closures__isnull=False), "utility with closures"))],

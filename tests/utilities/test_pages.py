@@ -375,7 +375,7 @@ def test_what_is_shown_is_saved(theo):
 
 # Roles.
 
-READ = ("utilities", "utility", "utility_contacts", "requests", "request", "utilities_export", "requests_export")
+READ = ("utilities", "utility", "utility_forecast", "utility_contacts", "requests", "request", "utilities_export", "requests_export")
 EDIT = ("utility_new", "utility_edit", "utility_districts", "utility_calendar")
 RECORD = ("home_connect", "service", "request_sent", "request_contact", "request_answer", "request_visit", "request_announce",
           "request_fitted", "request_again", "request_end", "visit_told")  # fmt: skip
@@ -389,7 +389,8 @@ def addresses(theo: Actor) -> dict[str, str]:
     utility: dict[str, object] = {"uid": request.utility.uid}
     given: dict[str, dict[str, object]] = {
         "utilities_export": {"ending": "csv"}, "requests_export": {"ending": "csv"}, "request": {"code": request.code},
-        "utility": utility, "utility_contacts": utility, "utility_edit": utility, "utility_districts": utility, "utility_calendar": utility,
+        "utility": utility, "utility_forecast": utility, "utility_contacts": utility,
+        "utility_edit": utility, "utility_districts": utility, "utility_calendar": utility,
         "home_connect": {"code": spare.job.code}, "service": {"uid": spare.uid}, "request_sent": {"uid": spare.uid},
         "visit_told": {"uid": visit.uid},
     }  # fmt: skip

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from django.db.models import QuerySet
 
 from utilities import leadtimes, services
 from utilities.leadtimes import CANCELLED, FITTED, NO_DAY, NO_DISTRICT, OPEN, Calendars, History, Promises
@@ -60,25 +61,29 @@ def read() -> Waits:
     return Waits(history=history, promises=_promises(keys), request=tuple(keys), utilities=utilities, place=place, district=district)
 
 
-def _promises(requests: Sequence[int]) -> Promises:
-    """Of these requests, in the order of the history: windows of visits announced, and last days that a desk named in a contact.
+def named_windows(visits: QuerySet[Visit], contacts: QuerySet[Contact]) -> dict[_Named, dt.date]:
+    """First day of each promise: of windows of visits announced, and of last days that a desk named in a contact.
 
     A visit is announced in a contact that names its last day: the two are one promise. It stays one when the utility moves the visit
     (a newer promise follows), and is none when the contact was a mistake and is withdrawn. Of a day without a window the window
     begins the day after it was named: "for, or by".
     """
     window: dict[_Named, tuple[dt.date, bool]] = {}
-    for request, named_on, first, last, withdrawn in Visit.objects.order_by("pk").values_list(*_ANNOUNCED):
+    for request, named_on, first, last, withdrawn in visits.order_by("pk").values_list(*_ANNOUNCED):
         if named_on is not None and first is not None and last is not None:
             window[request, named_on, last] = first, withdrawn
     found = {}
-    told = Contact.objects.filter(promised_by__isnull=False).order_by("pk").values_list("request_id", "on", "promised_by", "withdrawn")
+    told = contacts.filter(promised_by__isnull=False).order_by("pk").values_list("request_id", "on", "promised_by", "withdrawn")
     for request, named_on, last, withdrawn in told:
         if last is not None and not withdrawn:
             found[request, named_on, last] = window.get((request, named_on, last), (min(named_on + ONE_DAY, last), False))[0]
-    contacts = {(request, named_on, last) for request, named_on, last, _ in told}
-    found |= {named: first for named, (first, withdrawn) in window.items() if not withdrawn and named not in contacts}
+    by_desk = {(request, named_on, last) for request, named_on, last, _ in told}
+    return found | {named: first for named, (first, withdrawn) in window.items() if not withdrawn and named not in by_desk}
 
+
+def _promises(requests: Sequence[int]) -> Promises:
+    """Of these requests, in the order of the history."""
+    found = named_windows(Visit.objects.all(), Contact.objects.all())
     row_of = {pk: row for row, pk in enumerate(requests)}
     rows = [(row_of[request], named_on, first, last) for (request, named_on, last), first in found.items() if request in row_of]
     row, named_days, first_days, last_days = zip(*rows, strict=True) if rows else ((),) * 4

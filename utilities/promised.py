@@ -11,7 +11,8 @@ from django.urls import reverse
 from jobs.core import words
 from jobs.core.charts import promises as strip
 from jobs.core.charts.marks import Chart
-from utilities.models import Contact, Outcome, Utility, Visit
+from utilities import history
+from utilities.models import Contact, FitRequest, Outcome, Utility, Visit
 from utilities.models.requests import FitRequestQuerySet
 
 MOST: Final = 200  # the newest
@@ -19,10 +20,10 @@ MOST: Final = 200  # the newest
 
 @dataclass(frozen=True)
 class Promise:
-    """first: of a window; None where only a last day was named. days: from the last day to the fitting, else to today; below 0 earlier."""
+    """A window first ... last, named on a day. days: from its last day to the fitting, else to today; below 0 the fitting came sooner."""
 
     named_on: dt.date
-    first: dt.date | None
+    first: dt.date
     last: dt.date
     code: str
     fitted_on: dt.date | None
@@ -34,19 +35,18 @@ class Promise:
 
     @property
     def kept(self) -> bool:
-        return self.fitted_on is not None and self.days <= 0
-
-    @property
-    def late(self) -> bool:
-        return self.fitted_on is not None and self.days > 0
+        return self.fitted_on is not None and self.first <= self.fitted_on <= self.last
 
     @property
     def outcome(self) -> str:
-        """ "fitted within it", "fitted 12 days late", "nothing for 12 days"."""
-        late = words.count(abs(self.days), "day")
+        """ "kept", "fitted 12 days late", "nothing has happened, two days on"."""
         if self.fitted_on is None:
-            return f"nothing has happened, {late} on"
-        return f"fitted {late} late" if self.days > 0 else f"fitted {late} early" if self.days < 0 else "fitted when it said"
+            return f"nothing has happened, {words.count(self.days, 'day')} on"
+        if self.kept:
+            return "kept"
+        if self.fitted_on > self.last:
+            return f"fitted {words.count(self.days, 'day')} late"
+        return f"fitted {words.count((self.first - self.fitted_on).days, 'day')} early"
 
 
 @dataclass(frozen=True)
@@ -57,22 +57,15 @@ class Promises:
     ahead: int
 
     @property
-    def kept(self) -> int:
-        return sum(promise.kept for promise in self.due)
-
-    @property
-    def late(self) -> int:
-        return sum(promise.late for promise in self.due)
-
-    @property
-    def waiting(self) -> int:
-        return len(self.due) - self.kept - self.late
-
-    @property
     def sentence(self) -> str:
-        """ "Fitted by then 5, fitted later 3, passed and not fitted 1."""
-        by_then, later, nothing = (words.number(count) for count in (self.kept, self.late, self.waiting))
-        told = f"Fitted by then {by_then}, fitted later {later}, passed and not fitted {nothing}."
+        """ "Kept 5, fitted late 3, passed and not fitted 1.", as the promises kept that a forecast counts."""
+        kept = sum(promise.kept for promise in self.due)
+        late = sum(promise.fitted_on is not None and promise.fitted_on > promise.last for promise in self.due)
+        waiting = sum(promise.fitted_on is None for promise in self.due)
+        early = len(self.due) - kept - late - waiting
+        told = f"Kept {words.number(kept)}, fitted late {words.number(late)}, "
+        told += f"fitted early {words.number(early)}, " if early else ""
+        told += f"passed and not fitted {words.number(waiting)}."
         return told + (f" {words.count(self.ahead, 'more promise').capitalize()} {_lie(self.ahead)} ahead." if self.ahead else "")
 
     def chart(self, utility: Utility, *, width: float = 700) -> Chart:
@@ -90,31 +83,17 @@ def _lie(n: int) -> str:
 
 def promises(seen: FitRequestQuerySet, *, today: dt.date) -> Promises:
     """Of these requests. today: at the utility. A promise made after the fitting is none; one of a request that ended is forgotten."""
-    of = ("request__code", "request__outcome", "request__ended_on")
-    visits = Visit.objects.standing().filter(request__in=seen, window_to__isnull=False, announced_on__isnull=False)
-    contacts = Contact.objects.filter(request__in=seen, withdrawn=False, promised_by__isnull=False)
-    # A visit is announced in a contact that names its last day: the two are one promise, and the window stands.
-    named = {(code, last): (on, None, *rest) for on, last, code, *rest in contacts.order_by("pk").values_list("on", "promised_by", *of)}
-    named |= {
-        (code, last): (on, first, *rest)
-        for on, first, last, code, *rest in visits.order_by("pk").values_list("announced_on", "window_from", "window_to", *of)
-    }
+    windows = history.named_windows(Visit.objects.filter(request__in=seen), Contact.objects.filter(request__in=seen))
+    rows = FitRequest.objects.filter(pk__in={request for request, _, _ in windows}).values_list("pk", "code", "outcome", "ended_on")
+    known = {pk: (code, outcome, ended_on) for pk, code, outcome, ended_on in rows}
     due, ahead = [], 0
-    for (code, last), (named_on, first, outcome, ended_on) in named.items():
-        if outcome == Outcome.OPEN:
-            if last >= today:
-                ahead += 1
-            else:
-                due.append(Promise(named_on, first, last, code, None, (today - last).days))
-        elif outcome == Outcome.FITTED and named_on <= ended_on:
-            due.append(Promise(named_on, first, last, code, ended_on, _late(first, last, ended_on)))
+    for (request, named_on, last), first in windows.items():
+        code, outcome, ended_on = known[request]
+        if outcome == Outcome.OPEN and last >= today:
+            ahead += 1
+        elif outcome == Outcome.OPEN:
+            due.append(Promise(named_on, first, last, code, None, (today - last).days))
+        elif outcome == Outcome.FITTED and ended_on is not None and named_on <= ended_on:
+            due.append(Promise(named_on, first, last, code, ended_on, (ended_on - last).days))
     due.sort(key=lambda promise: (promise.last, promise.code), reverse=True)
     return Promises(tuple(due[:MOST]), ahead)
-
-
-def _late(first: dt.date | None, last: dt.date, fitted_on: dt.date) -> int:
-    """Days after the window, or (below 0) before it."""
-    if fitted_on > last:
-        return (fitted_on - last).days
-    begins = first if first is not None else last
-    return min((fitted_on - begins).days, 0)

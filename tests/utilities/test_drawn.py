@@ -187,13 +187,25 @@ def test_promises_are_counted_by_what_came_of_them(theo):
     assert {each.days: each.outcome for each in found.due} == {
         2: "nothing has happened, two days on",
         12: "fitted 12 days late",
-        -2: "fitted two days early",
-        0: "fitted when it said",
+        -2: "kept",  # by then, as it was said
+        0: "kept",
     }
-    assert found.sentence == "Fitted by then 2, fitted later 1, passed and not fitted 1. One more promise lies ahead."
+    assert found.sentence == "Kept 2, fitted late 1, passed and not fitted 1. One more promise lies ahead."
     dots = [mark for mark in found.chart(utility).marks if isinstance(mark, Dot)]
     assert sorted(dot.solid for dot in dots) == [False, True, True, True]
     assert any(dot.href == reverse("request", kwargs={"code": late.code}) and "12 days late" in dot.title for dot in dots)
+
+
+def test_a_visit_before_its_window_is_early_and_not_kept():
+    utility = make_utility()
+    request = make_request(make_service(utility=utility), on=D(2026, 6, 3))
+    visits.announce_visit(request, told_on=D(2026, 7, 1), window_from=D(2026, 7, 8), window_to=D(2026, 7, 10), by=SYSTEM)
+    FitRequest.objects.filter(pk=request.pk).update(outcome=Outcome.FITTED, ended_on=D(2026, 7, 6), fitted_by=D(2026, 7, 6))
+
+    found = promised.promises(waits_at(utility), today=TODAY)
+
+    assert [each.outcome for each in found.due] == ["fitted two days early"]
+    assert found.sentence == "Kept 0, fitted late 0, fitted early 1, passed and not fitted 0."
 
 
 def test_a_visit_and_the_contact_that_announced_it_are_one_promise_with_a_window():
@@ -205,7 +217,7 @@ def test_a_visit_and_the_contact_that_announced_it_are_one_promise_with_a_window
     found = promised.promises(waits_at(utility), today=TODAY)
 
     (one,) = found.due
-    assert (one.first, one.last, one.days, one.outcome) == (D(2026, 7, 8), D(2026, 7, 10), 0, "fitted when it said")
+    assert (one.first, one.last, one.days, one.outcome) == (D(2026, 7, 8), D(2026, 7, 10), -1, "kept")
 
 
 # The page and the sheet

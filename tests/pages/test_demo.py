@@ -31,8 +31,9 @@ from jobs.pages.demo.awkward import LONG_NAME
 from jobs.pages.demo.ordinary import Size
 from tests.conftest import NOW
 from tests.make import make_job
-from utilities import said
+from utilities import said, scoring
 from utilities.models import FitRequest, Outcome, Utility, Visit
+from utilities.models.scores import Source
 from utilities.visits import OUTCOMES
 
 pytestmark = pytest.mark.django_db
@@ -210,7 +211,16 @@ def test_eight_utilities_in_four_zones_are_forecast_and_one_has_no_emergency_lin
     assert slow is not None
     assert quick < slow
     no_past = Utility.objects.get(name="Juniper Flat Power")
-    assert waits[no_past.pk].thin
+    assert waits[no_past.pk].why.thin
+
+
+def test_past_days_are_replayed_so_that_the_forecasts_can_be_judged(made):
+    table = scoring.table(Source.REPLAYED)
+
+    assert table is not None
+    assert table.days == 4
+    assert table.whole.homes > 50
+    assert table.whole.ours.skill(table.whole.spreadsheet) > 0
 
 
 def test_homes_came_half_done_with_opening_balances_that_are_neither_drafted_nor_sent(made):

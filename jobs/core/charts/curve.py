@@ -144,20 +144,16 @@ def _strips(waits: Sequence[Wait], across: Scale, bin_days: int) -> list[tuple[t
     fitted = [wait for wait in waits if wait.state == "fitted" and wait.from_days is None]
     between = [wait for wait in waits if wait.state == "fitted" and wait.from_days is not None]
     others = [wait for wait in waits if wait.state != "fitted"]
-    pitch = _pitch([fitted, others], bin_days)
-    strips: list[tuple[tuple[str, ...], Strip]] = [(("fitted",), _dots(fitted, across, bin_days, pitch))]
+    strips: list[tuple[tuple[str, ...], Strip]] = [(("fitted",), _dots(fitted, across, bin_days))]
     if between:
         strips.append((("fitted", "between"), _bars(between, across, bin_days)))
-    return [*strips, (("waiting,", "withdrawn"), _dots(others, across, bin_days, pitch))]
+    return [*strips, (("waiting,", "withdrawn"), _dots(others, across, bin_days))]
 
 
-def _pitch(strips: Iterable[Sequence[Wait]], bin_days: int) -> float:
-    """From dot to dot, so that the highest stack has room."""
-    highest = max((max(Counter(wait.days // bin_days for wait in strip).values(), default=1) for strip in strips), default=1)
-    return max(_LEAST, min(7.0, _DEEPEST / highest))
-
-
-def _dots(waits: Sequence[Wait], across: Scale, bin_days: int, pitch: float) -> Strip:
+def _dots(waits: Sequence[Wait], across: Scale, bin_days: int) -> Strip:
+    """Stacked by bins, as close as the highest stack needs."""
+    highest = max(Counter(wait.days // bin_days for wait in waits).values(), default=1)
+    pitch = max(_LEAST, min(7.0, _DEEPEST / highest))
     height: Counter[int] = Counter()
     marks: list[Mark] = []
     r = min(pitch, bin_days * across.per_unit) * 0.44

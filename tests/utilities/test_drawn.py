@@ -66,6 +66,18 @@ def test_before_the_first_run_nothing_is_drawn():
     assert drawn.weeks(utility, seen=waits_at(utility), today=TODAY) is None
 
 
+def test_a_utility_without_any_request_draws_nothing_and_says_so(client, dana):
+    utility = make_utility()
+    a_history(make_utility())
+    forecasts.refresh(as_of=AS_OF, rule="nightly")
+
+    page = signed_in(client, dana).get(reverse("utility", kwargs={"uid": utility.uid}))
+
+    assert page.context["waits"] is page.context["weeks"] is None
+    assert "No request to this utility is on record yet." in page.content.decode()
+    assert '<svg class="marks"' not in page.content.decode()
+
+
 def test_a_utility_where_nothing_is_fitted_says_so():
     utility = make_utility("Upper Wend Light & Water")
     make_past(utility, filed_on=D(2026, 10, 1), waited=None)

@@ -34,10 +34,11 @@ class Recipient:
     address: str
     language: str = "en"
     person: Person | None = None
+    phone: str = ""  # E.164, for texts
 
     @classmethod
     def of(cls, person: Person) -> Recipient:
-        return cls(f"person {person.pk}", person.name, person.email, person.language, person)
+        return cls(f"person {person.pk}", person.name, person.email, person.language, person, person.phone)
 
 
 @dataclass(frozen=True)
@@ -87,6 +88,8 @@ class NoticeKind:
     to_home: it goes to people of the home: quiet hours at the site, and "no backup yet".
     may_go_by_itself: a rule that the manager approves ("notices_by_themselves") may release it.
     money: it names amounts; only those who may see amounts see it.
+    by_text: a short text goes beside the e-mail, to a number whose owner agreed to texts.
+    scope: what that consent must be for (jobs.notices.models.Scope).
     """
 
     name: str
@@ -100,6 +103,8 @@ class NoticeKind:
     to_home: bool = True
     may_go_by_itself: bool = False
     money: bool = False
+    by_text: bool = False
+    scope: str = "notices"
 
 
 _registered: Final[dict[str, NoticeKind]] = {}

@@ -89,6 +89,51 @@ def email(url: str) -> dict[str, Any]:
     }
 
 
+DEFAULT_REQUEST = '{"to": "{to}", "from": "{from}", "text": "{text}", "reference": "{uid}"}'
+
+
+def text_gateway(environ: Mapping[str, str]) -> dict[str, Any] | None:
+    """The gateway for text messages; None without an address. Raises ValueError, with a sentence, where it cannot work.
+
+    TEXT_URL: https address that takes the POST. TEXT_REQUEST: a JSON object whose texts may hold {to}, {from}, {text}, {uid}, {secret}.
+    TEXT_FORMAT: json or form. TEXT_HEADER: the header that carries the secret.
+    """
+    url = environ.get("TEXT_URL", "").strip()
+    if not url:
+        return None
+    parts = urlsplit(url)
+    if parts.scheme != "https" or not parts.hostname or parts.username or parts.password:
+        raise ValueError("TEXT_URL must be an https:// address without a name or password in it; the secret goes into TEXT_SECRET.")
+    try:
+        template = json.loads(environ.get("TEXT_REQUEST") or DEFAULT_REQUEST)
+    except ValueError:
+        template = None
+    if not isinstance(template, dict) or not all(place in json.dumps(template) for place in ("{to}", "{text}")):
+        raise ValueError("TEXT_REQUEST must be a JSON object that holds {to} and {text}.")
+    form = environ.get("TEXT_FORMAT", "json")
+    if form not in ("json", "form"):
+        raise ValueError(f"TEXT_FORMAT is {form!r}; wanted json or form.")
+    header = environ.get("TEXT_HEADER", "Authorization: Bearer {secret}")
+    if ":" not in header or any(letter in header + environ.get("TEXT_SECRET", "") for letter in "\r\n\0"):
+        raise ValueError("TEXT_HEADER must be one line such as “Authorization: Bearer {secret}”, and TEXT_SECRET one line.")
+    return {
+        "url": url,
+        "secret": environ.get("TEXT_SECRET", ""),
+        "from": environ.get("TEXT_FROM", ""),
+        "request": template,
+        "form": form == "form",
+        "header": header,
+    }
+
+
+def hook_fields(environ: Mapping[str, str], name: str) -> dict[str, str]:
+    """Where a webhook's body keeps what we look for, if not under our own names: {"event": "type", "text": "data.body"}."""
+    fields = json.loads(environ.get(name) or "{}")
+    if not isinstance(fields, dict) or not all(isinstance(path, str) for path in fields.values()):
+        raise ValueError(f"{name} must be a JSON object from our names to theirs.")
+    return fields
+
+
 def keys(environ: Mapping[str, str], var: Path) -> dict[str, str]:
     """The secrets; on the embedded default they are made once and kept beside the database, readable by the owner only."""
     known = {name: environ[name] for name in SECRETS if environ.get(name)}

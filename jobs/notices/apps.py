@@ -8,7 +8,8 @@ class NoticesConfig(AppConfig):
 
     def ready(self) -> None:
         from jobs.core import followups
-        from jobs.notices import removal
+        from jobs.notices import confirming, removal
 
+        confirming.register()
         removal.register()
         followups.register(removal.follow)

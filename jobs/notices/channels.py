@@ -1,6 +1,6 @@
-"""How a message leaves: by e-mail over SMTP, or captured, to be read on its page only.
+"""How a message leaves: by e-mail over SMTP, or captured, to be read on its page only; text messages go by texts.py.
 
-Nothing here touches the outbox; `send` takes a claimed message and says what came of it. Text messages have no channel yet.
+Nothing here touches the outbox; `send` takes a claimed message and says what came of it.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from django.conf import settings
 
 from jobs.core import clock, rules
 from jobs.core.refusals import Refused
-from jobs.notices import rendering
+from jobs.notices import kinds, rendering, texts
 from jobs.notices.kinds import Attachment
 from jobs.notices.models import Channel, Message
 from jobs.notices.outcome import Outcome, Result, of_status
@@ -33,8 +33,8 @@ POLICY = SMTP.clone(cte_type="7bit")
 
 def send(message: Message) -> Outcome:
     """Hand the frozen message over, once. Never called inside a transaction."""
-    if message.channel != Channel.EMAIL:
-        return Outcome(Result.PERMANENT, f"There is no way yet to send a {message.get_channel_display()}.")
+    if message.channel == Channel.TEXT:
+        return texts.send(message)
     try:
         mail = mail_of(message)
     except (Refused, ValueError) as fault:
@@ -59,6 +59,9 @@ def mail_of(message: Message) -> EmailMessage:
     mail["Auto-Submitted"] = "auto-generated"
     if answers := rules.text("company_email"):
         mail["Reply-To"] = answers
+        if _may_end(message):
+            # RFC 2369 3.2: the reader's program offers it; the office records what comes.
+            mail["List-Unsubscribe"] = f"<mailto:{answers}?subject=unsubscribe%20{message.uid}>"
     mail.set_content(shown.text)
     mail.add_alternative(shown.html, subtype="html")
     for part in shown.attachments:
@@ -66,6 +69,12 @@ def mail_of(message: Message) -> EmailMessage:
     # Last: what begins with Content moves into a part whenever one is added.
     mail["Content-Language"] = message.language
     return mail
+
+
+def _may_end(message: Message) -> bool:
+    """Whether the reader may ask for no more of these: not of safety messages, and a utility's desk or a lender has no list to leave."""
+    kind = kinds.find(message.kind)
+    return kind is not None and kind.to_home and kind.stopped_by is not None
 
 
 def _named(name: str, address: str) -> Address:

@@ -76,13 +76,14 @@ def _stop(message: Message, now: dt.datetime) -> Stop | None:
         return Stop(State.WITHDRAWN, overtaken)
     if rendering.lacks_no_backup(message):
         return Stop(State.OWED, "The backup of this home is not verified any more, and the text did not say so. Read it anew.")
-    if consent.is_ended(message):
-        # Not withdrawn: somebody must telephone, so it stands on Today.
-        return Stop(State.FAILED, f"{message.to_name} asked for no more messages at this address. Telephone instead.")
+    if reason := consent.why_not(message):
+        # Where no e-mail says the same, somebody must telephone, so it stands on Today.
+        return Stop(State.WITHDRAWN if consent.goes_by_mail_too(message) else State.FAILED, reason)
     if message.job and kind.stopped_by and kind.stopped_by in homefacts.stopped(message.job):
         return Stop(State.RELEASED, "Held: a hold on this home stops it.", until=now + HOLD_ASKED_AGAIN)
-    if message.job and kind.to_home:
-        opens = next_open(now, zone=message.job.site.zone, quiet=quiet_hours())
+    if message.job and kind.to_home and not message.at_once_why:
+        site = message.job.site
+        opens = next_open(now, zone=site.zone, quiet=quiet_hours(), region=site.region)
         if opens > now:
             return Stop(State.RELEASED, "Held until quiet hours at the home are over.", until=opens)
     return None
@@ -92,7 +93,7 @@ def unfreeze(message: Message) -> None:
     """Take away, unsaved but for the files, what was frozen: the message waits for release, with a text made anew."""
     message.attachments.all().delete()
     message.state, message.due_at, message.released_at = State.OWED, None, None
-    message.subject = message.text = message.html = message.released_by_name = message.rule = ""
+    message.subject = message.text = message.html = message.released_by_name = message.rule = message.at_once_why = ""
 
 
 def quiet_hours() -> walltime.QuietHours:
@@ -114,7 +115,7 @@ def record(pk: int, outcome: Outcome, *, attempt: int) -> None:
         message.outcome = outcome.words[:250]
         match outcome.result:
             case Result.SENT | Result.CAPTURED:
-                message.state, message.reason, message.sent_at = State.SENT, "", now
+                message.state, message.reason, message.sent_at, message.far_id = State.SENT, "", now, outcome.far_id
             case Result.UNKNOWN:
                 message.state, message.reason = State.MAY_HAVE_BEEN_SENT, outcome.words
             case Result.PERMANENT:
@@ -123,8 +124,9 @@ def record(pk: int, outcome: Outcome, *, attempt: int) -> None:
                 message.state, message.reason = State.FAILED, f"Given up after {message.attempts} tries: {outcome.words}"
             case Result.PASSING:
                 message.state, message.reason = State.RELEASED, outcome.words
-                message.due_at = now + pause_after(message.attempts, jitter=_random.random())
-        message.save(update_fields=["state", "reason", "outcome", "sent_at", "due_at", "claimed_until"])
+                pause = pause_after(message.attempts, jitter=_random.random())
+                message.due_at = now + max(pause, outcome.wait or pause)
+        message.save(update_fields=["state", "reason", "outcome", "sent_at", "due_at", "claimed_until", "far_id"])
 
 
 def lose_leases() -> int:

@@ -9,7 +9,7 @@ from django.db.models import Count, Q
 
 from jobs.core import clock
 from jobs.notices import kinds
-from jobs.notices.models import Message, State
+from jobs.notices.models import Channel, Message, State
 
 # The sweep marks a lost lease each minute; it may be late, but not for long.
 SWEPT_WITHIN = dt.timedelta(minutes=10)
@@ -30,7 +30,8 @@ def _stuck() -> Iterator[str]:
 
 
 def _unfrozen() -> Iterator[str]:
-    bare = Q(subject="") | Q(text="") | Q(html="") | Q(address="") | Q(message_id="")
+    of_mail = Q(subject="") | Q(html="")
+    bare = Q(text="") | Q(address="") | Q(message_id="") | (Q(channel=Channel.EMAIL) & of_mail)
     for message in Message.objects.in_state(*LEFT, State.RELEASED).filter(bare):
         yield f"Message {message.uid} is {message.get_state_display()} without its text, address or Message-ID."
     for message in Message.objects.in_state(*LEFT, State.RELEASED).filter(released_by_name="", rule=""):

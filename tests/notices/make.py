@@ -8,11 +8,12 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
+from jobs.core import cautions, clock
 from jobs.core import kinds as k
 from jobs.core.models import Job
 from jobs.core.states import S
-from jobs.notices import outbox
-from jobs.notices.models import Message
+from jobs.notices import consent, outbox
+from jobs.notices.models import Message, State
 from tests.make import SYSTEM, make_job, put
 
 REMOVED_ON = dt.date(2026, 11, 16)  # a Monday
@@ -44,3 +45,46 @@ def noon_zone() -> str:
     hour = dt.datetime.now(dt.UTC).hour
     # The names are turned around: Etc/GMT+5 is five hours behind UTC.
     return f"Etc/GMT{hour - 12:+d}" if hour != 12 else "Etc/GMT"
+
+
+def agreed(job: Job, *, scope: str = "notices") -> Any:
+    """The owner's agreement to texts at the number on record; gives the person."""
+    person = job.parties.get(role="owner").person
+    consent.give(
+        job,
+        person=person,
+        channel="text",
+        scope=scope,
+        words="May we text you about the work on your home? Reply STOP to end it.",
+        how="on the hand-over sheet, 4 May",
+        by=SYSTEM,
+    )
+    return person
+
+
+def text_to(job: Job | None = None, *, state: State = State.RELEASED, **fields: Any) -> Any:
+    """A text about a removal as it stands once a person has released it; its owner has agreed to texts."""
+    job = job or make_job(S.BACKUP_VERIFIED, zone=fields.pop("zone", "America/Denver"))
+    person = job.parties.get(role="owner").person
+    if not consent.may_text(person, person.phone, scope="notices"):
+        agreed(job)
+    if not job.facts.of_kind(k.COLLAR_REMOVED).exists():
+        put(job, k.COLLAR_REMOVED, on=REMOVED_ON)
+    mail = Message.objects.filter(job=job, channel="email").latest("pk")
+    now = clock.now()
+    given: dict[str, Any] = {
+        "kind": mail.kind, "cause": mail.cause, "about": mail.about, "job": job, "person": person, "to_key": mail.to_key,
+        "to_name": person.name, "address": person.phone, "channel": "text", "state": state, "created_at": now,
+        "text": f"Larch & Lantern: the collar is gone. {cautions.of('no_backup_yet').text('en')}\n",
+        "released_by_name": "Theo Lindgren", "released_at": now, "due_at": now,
+    }  # fmt: skip
+    message = Message(**(given | fields))
+    message.message_id = f"<{message.uid}@larchlantern.example>"
+    message.save()
+    return message
+
+
+def claimed_text(**fields: Any) -> Any:
+    message = outbox.claim(text_to(**fields).pk)
+    assert message is not None
+    return message

@@ -23,7 +23,7 @@ def removed(job: Job | None = None, **fields: Any) -> Any:
     """The message owed for a removal, waiting for release."""
     job = job or make_job(S.BACKUP_VERIFIED, **fields)
     put(job, k.COLLAR_REMOVED, on=REMOVED_ON)
-    return Message.objects.get(job=job)
+    return Message.objects.get(job=job, kind="collar_removed", channel="email")
 
 
 def released(**fields: Any) -> Any:
@@ -66,19 +66,20 @@ def text_to(job: Job | None = None, *, state: State = State.RELEASED, **fields: 
     """A text about a removal as it stands once a person has released it; its owner has agreed to texts."""
     job = job or make_job(S.BACKUP_VERIFIED, zone=fields.pop("zone", "America/Denver"))
     person = job.parties.get(role="owner").person
-    if not consent.may_text(person, person.phone, scope="notices"):
-        agreed(job)
     if not job.facts.of_kind(k.COLLAR_REMOVED).exists():
         put(job, k.COLLAR_REMOVED, on=REMOVED_ON)
-    mail = Message.objects.filter(job=job, channel="email").latest("pk")
+    if not consent.may_text(person, person.phone, scope="notices"):
+        agreed(job)
+    mail = Message.objects.get(job=job, kind="collar_removed", channel="email")
     now = clock.now()
     given: dict[str, Any] = {
         "kind": mail.kind, "cause": mail.cause, "about": mail.about, "job": job, "person": person, "to_key": mail.to_key,
         "to_name": person.name, "address": person.phone, "channel": "text", "state": state, "created_at": now,
-        "text": f"Larch & Lantern: the collar is gone. {cautions.of('no_backup_yet').text('en')}\n",
+        "text": f"Larch & Lantern: the collar is gone. Your home has no backup yet. {cautions.of('no_backup_yet').text('en')}\n",
         "released_by_name": "Theo Lindgren", "released_at": now, "due_at": now,
     }  # fmt: skip
     message = Message(**(given | fields))
+    Message.objects.filter(kind=message.kind, cause=message.cause, to_key=message.to_key, channel="text").delete()
     message.message_id = f"<{message.uid}@larchlantern.example>"
     message.save()
     return message

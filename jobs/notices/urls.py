@@ -1,6 +1,6 @@
 from django.urls import path
 
-from jobs.notices import releasing, views
+from jobs.notices import releasing, views, webhooks
 
 urlpatterns = [
     path("notices/", views.notices, name="notices"),
@@ -16,4 +16,6 @@ urlpatterns = [
     path("notices/<uuid:uid>/arrived/", releasing.arrived, name="notice_arrived"),
     path("notices/<uuid:uid>/look-again/", releasing.look_again, name="notice_look_again"),
     path("notices/<uuid:uid>/consent/", releasing.consent_of, name="notice_consent"),
+    path("hooks/texts/", webhooks.hook, {"name": "texts"}, name="hook_texts"),
+    path("hooks/mail/", webhooks.hook, {"name": "mail"}, name="hook_mail"),
 ]

@@ -8,7 +8,7 @@ from jobs.notices import outbox
 from jobs.notices.models import Message, MessageFile, State
 from tests.make import SYSTEM
 from tests.notices.make import claimed, removed
-from tests.pages.addresses import M, Row, S, roles
+from tests.pages.addresses import ALL, STRANGERS, M, Row, S, roles
 
 WHO = roles(M, S)
 
@@ -52,4 +52,7 @@ ROWS = {
     "notice_arrived": Row(WHO, WHO, _in_state(State.MAY_HAVE_BEEN_SENT)),
     "notice_look_again": Row(None, WHO, _owed),
     "notice_consent": Row(WHO, WHO, _owed),
+    # The signature is asked, not who is signed in.
+    "hook_texts": Row(None, STRANGERS | ALL),
+    "hook_mail": Row(None, STRANGERS | ALL),
 }

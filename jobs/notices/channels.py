@@ -119,9 +119,12 @@ class _Connection(smtplib.SMTP):
         self.handed_over = True
         # RFC 5321 4.5.2: a line of the mail that begins with a dot gets one more.
         self.send(re.sub(rb"(?m)^\.", b"..", mail.as_bytes()) + b".\r\n")
-        answer = self.getreply()
+        code, words = self.getreply()
+        if not (code == 250 or 400 <= code < 600):
+            # RFC 5321 4.2.1 knows no other end of DATA: garbage is no refusal.
+            raise smtplib.SMTPException(f"it answered {code} {words.decode('utf-8', 'replace')[:100]}")
         self.handed_over = False
-        self._expect(answer, {250})
+        self._expect((code, words), {250})
 
     @staticmethod
     def _expect(answer: tuple[int, bytes], wanted: Iterable[int]) -> None:
@@ -144,9 +147,9 @@ def _by_smtp(mail: EmailMessage, *, to: str) -> Outcome:
         return Outcome(Result.PASSING, f"The mail server cannot be reached: {fault}")
     try:
         connection.hand_over(mail, to=to)
-    except smtplib.SMTPResponseException as refusal:
-        return Outcome(of_status(refusal.smtp_code), f"The mail server refused it: {_said(refusal)}")
     except (OSError, smtplib.SMTPException) as fault:
+        if isinstance(fault, smtplib.SMTPResponseException) and not connection.handed_over:
+            return Outcome(of_status(fault.smtp_code), f"The mail server refused it: {_said(fault)}")
         if connection.handed_over:
             return Outcome(Result.UNKNOWN, f"The mail server was given the message and did not answer: {fault}")
         return Outcome(Result.PASSING, f"The mail server broke off before it had the message: {fault}")

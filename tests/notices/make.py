@@ -6,6 +6,7 @@ They are given as Any: a test knows that its message has a job, a person and a t
 from __future__ import annotations
 
 import datetime as dt
+import socket
 from typing import Any
 
 from jobs.core import cautions, clock
@@ -38,6 +39,12 @@ def claimed(**fields: Any) -> Any:
     message = outbox.claim(released(**fields).pk)
     assert message is not None
     return message
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
 
 
 def noon_zone() -> str:

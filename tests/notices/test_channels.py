@@ -202,6 +202,16 @@ def test_a_server_that_breaks_off_before_it_has_the_mail_is_a_passing_failure(sc
     assert channels.send(claimed_now()).result == Result.PASSING
 
 
+@pytest.mark.parametrize(
+    "garbage", [b"hello\r\n", b"200 maybe\r\n", b"354 go on\r\n", b"999 no\r\n", b"250" + b"x" * 9000 + b"\r\n", b"\xff\xfe\r\n"]
+)
+def test_a_server_that_has_the_mail_and_answers_garbage_may_have_sent_it(scripted, garbage):
+    answers = (b"220 hello\r\n", b"250 hello\r\n", b"250 sender ok\r\n", b"250 recipient ok\r\n", b"354 go on\r\n", garbage)
+    scripted(*answers)
+
+    assert channels.send(claimed_now()).result == Result.UNKNOWN
+
+
 @pytest.mark.parametrize("silent", [True, False])
 def test_a_server_that_has_the_mail_and_says_nothing_may_have_sent_it(scripted, silent):
     scripted(b"220 hello\r\n", b"250 hello\r\n", b"250 sender ok\r\n", b"250 recipient ok\r\n", b"354 go on\r\n", silent=silent)

@@ -1,12 +1,14 @@
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from jobs.core.models import Person
 from jobs.core.refusals import Refused
 from jobs.core.states import S
 from jobs.notices import consent, leaving, outbox
-from jobs.notices.models import Consent, Message, State
+from jobs.notices.models import Consent, Ended, Message, State
 from tests.make import SYSTEM, make_job
 from tests.notices.make import agreed, removed, text_to
 
@@ -66,8 +68,8 @@ def test_whoever_ends_it_ends_every_scope_and_may_agree_anew(theo):
 def test_a_barred_number_is_taken_again_only_once_somebody_has_checked_it(theo):
     job = make_job(S.BACKUP_VERIFIED)
     person = job.parties.get(role="owner").person
-    consent.end_address("text", person.phone, person=None, words="wrong number", how="in reply", by="reply", why=consent.Ended.WRONG)
-    told = {"person": person, "channel": "text", "scope": "notices", "words": SHOWN, "how": "on the telephone"}
+    consent.end_address("text", person.phone, person=None, words="wrong number", how="in reply", by="reply", why=Ended.WRONG)
+    told: dict[str, Any] = {"person": person, "channel": "text", "scope": "notices", "words": SHOWN, "how": "on the telephone"}
 
     with pytest.raises(Refused, match=r"barred: it is not theirs.*checked"):
         consent.give(job, **told, by=theo)

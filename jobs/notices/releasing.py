@@ -17,7 +17,7 @@ from jobs.core.forms import OfficeForm
 from jobs.core.refusals import Refused
 from jobs.core.web import recorded, right
 from jobs.notices import consent, outbox
-from jobs.notices.forms import ArrivedForm, ConsentForm, WithdrawForm
+from jobs.notices.forms import ArrivedForm, AtOnceForm, ConsentForm, WithdrawForm
 from jobs.notices.models import Message, State
 from jobs.notices.views import page_of, seen_by, seen_message, shown_of
 
@@ -43,6 +43,22 @@ def release(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
     shown, fault = shown_of(message)
     context = {"message": message, "shown": shown, "fault": fault, "refused": refused}
     return render(request, "notices/release.html", context, status=422 if refused else 200)
+
+
+@right("core.release_notices")
+@require_http_methods(["GET", "POST"])
+def at_once(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
+    """In an emergency: now, whatever the hour at the home."""
+    return _asked(
+        request,
+        uid,
+        form=AtOnceForm(request.POST or None),
+        act=outbox.release_at_once,
+        heading="Let this message leave at once",
+        happens=["It leaves now, also in quiet hours at the home, and cannot be taken back.", "Your name and the reason stand beside it."],
+        button="Let it leave at once",
+        done="Released. It leaves at once.",
+    )
 
 
 @right("core.release_notices")

@@ -2,11 +2,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from jobs.core import files
+from jobs.core import clock, files
 from jobs.core.models import User
 from jobs.notices import outbox
-from jobs.notices.models import Message, MessageFile, State
-from tests.make import SYSTEM
+from jobs.notices.models import Message, MessageFile, Received, State
+from tests.make import SYSTEM, make_job
 from tests.notices.make import claimed, removed
 from tests.pages.addresses import ALL, STRANGERS, M, Row, S, roles
 
@@ -38,7 +38,25 @@ def _with_file(user: User | None) -> dict[str, Any]:
     return {"uid": message.uid, "position": 0}
 
 
+def _job(user: User | None) -> dict[str, Any]:
+    return {"code": make_job().code}
+
+
+def _reply(user: User | None) -> dict[str, Any]:
+    row = Received.objects.create(
+        channel="text", event="E-1", kind="reply", address="+13035550142", text="Friday?", raw="{}", at=clock.now(), for_person=True
+    )
+    return {"uid": row.uid}
+
+
 ROWS = {
+    "received_list": Row(WHO),
+    "received": Row(WHO, WHO, _reply),
+    "consents": Row(WHO, None, _job),
+    "consent_give": Row(WHO, WHO, _job),
+    "consent_end": Row(WHO, WHO, _job),
+    "telephone": Row(WHO, WHO, _job),
+    "notice_at_once": Row(WHO, WHO, _owed),
     "notices": Row(WHO),
     "notices_export": Row(WHO, None, lambda user: {"ending": "csv"}),
     "notices_release": Row(WHO, WHO),

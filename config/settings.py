@@ -18,6 +18,9 @@ DEMO = environment.flag(ENV, "DEMO")
 if PRODUCTION and (faults := environment.production_faults(ENV)):
     raise ImproperlyConfigured("The application does not start in production: " + " ".join(faults))
 
+if faults := environment.text_faults(ENV):
+    raise ImproperlyConfigured("The settings of text messages cannot be used: " + " ".join(faults))
+
 VAR = Path(ENV.get("VAR_DIR", BASE_DIR / "var"))
 # The demo's records and files lie in a place of their own: they never mix with real homes.
 PLACE = "demo" if DEMO else "office"

@@ -218,3 +218,14 @@ def test_the_gateway_s_settings_come_from_the_environment_and_are_refused_where_
     ):
         with pytest.raises(ValueError, match=sentence):
             environment.text_gateway(WHOLE | changes)
+
+
+def test_a_gateway_without_a_way_for_replies_is_refused_because_nobody_could_end_the_texts():
+    assert environment.text_faults({}) == []
+    assert environment.text_faults(WHOLE | {"TEXT_HOOK_SECRETS": "word"}) == []
+    [fault] = environment.text_faults(WHOLE)
+    assert fault == "TEXT_URL is set and TEXT_HOOK_SECRETS is not: nobody could end the text messages by a reply."
+    assert environment.text_faults({"MAIL_HOOK_FIELDS": '{"id": 7}'}) == [
+        "MAIL_HOOK_FIELDS must be a JSON object from our names to theirs."
+    ]
+    assert environment.text_faults({"TEXT_HOOK_FIELDS": "{"}) == ["TEXT_HOOK_FIELDS must be a JSON object from our names to theirs."]

@@ -11,7 +11,7 @@ from jobs.core.actors import Actor
 from jobs.core.acts import act
 from jobs.core.models import Job
 from jobs.core.refusals import Refused
-from jobs.core.states import S
+from jobs.core.states import Facts, S
 from jobs.notices import kinds, outbox
 from jobs.notices.kinds import NoticeKind
 from jobs.notices.models import Message
@@ -31,7 +31,7 @@ AWAITS_THE_COLLAR = (S.IN_BUILD, S.GRID_TIED, S.AWAITING_UTILITY)
 @act(right="core.release_notices", on=Job)
 def ask_for_photo(job: Job, *, by: Actor) -> list[Message]:
     """Ask the person at home for a picture of the bag with the collar. Nothing leaves before it is released."""
-    if place_of_bag(job) is None:
+    if place_of_bag(facts.of(job), job.state) is None:
         raise Refused("No bag with a collar hangs at this home, so there is nothing to photograph.")
     return _ask(job, PHOTO, cause=f"bag photo {_today(job)}", about={}, by=by)
 
@@ -59,17 +59,16 @@ def _today(job: Job) -> dt.date:
     return clock.today_in(job.site.zone)
 
 
-def place_of_bag(job: Job) -> str | None:
+def place_of_bag(known: Facts, state: str) -> str | None:
     """Where the bag with the collar hangs, as the crew wrote it ("" where it did not); None where none hangs."""
-    known = facts.of(job)
-    staged = known.latest(k.COLLAR_STAGED)
-    if staged is None or job.state not in AWAITS_THE_COLLAR or known.fitted is not None:
+    staged = known.latest(k.COLLAR_STAGED, k.COLLAR_FITTED)
+    if staged is None or staged.kind != k.COLLAR_STAGED or state not in AWAITS_THE_COLLAR:
         return None
     return str(staged.value.get("place") or "")
 
 
 def _photo_due(message: Message) -> str | None:
-    if message.job is None or place_of_bag(message.job) is None:
+    if message.job is None or place_of_bag(facts.of(message.job), message.job.state) is None:
         return "The collar hangs in its bag no more."
     return None
 

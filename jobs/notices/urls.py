@@ -1,6 +1,6 @@
 from django.urls import path
 
-from jobs.notices import homepages, received, releasing, views, webhooks
+from jobs.notices import askpages, homepages, received, releasing, views, webhooks
 
 urlpatterns = [
     path("notices/", views.notices, name="notices"),
@@ -23,6 +23,8 @@ urlpatterns = [
     path("jobs/<str:code>/consents/give/", homepages.consent_give, name="consent_give"),
     path("jobs/<str:code>/consents/end/", homepages.consent_end, name="consent_end"),
     path("jobs/<str:code>/telephone/", homepages.telephone, name="telephone"),
+    path("jobs/<str:code>/ask/photo/", askpages.ask_photo, name="ask_photo"),
+    path("jobs/<str:code>/ask/paper/", askpages.ask_paper, name="ask_paper"),
     path("hooks/texts/", webhooks.hook, {"name": "texts"}, name="hook_texts"),
     path("hooks/mail/", webhooks.hook, {"name": "mail"}, name="hook_mail"),
 ]

@@ -115,6 +115,7 @@ def shown_of(message: Message) -> tuple[Rendered | None, str]:
 def _cells(message: Message) -> list[tuple[str, str] | tuple[str, str, str]]:
     cells: list[tuple[str, str] | tuple[str, str, str]] = [
         ("To", message.to_name or "nobody", message.address),
+        ("By", message.get_channel_display()),
         ("Message", message.kind_words),
         ("Home", message.job.code if message.job else "none", message.job.site.line if message.job else ""),
         ("Language", message.get_language_display()),
@@ -156,8 +157,8 @@ def _keeps_quiet_hours(message: Message) -> bool:
 def mail(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
     """The HTML as the recipient's program shows it."""
     shown, fault = shown_of(seen_message(request, uid))
-    if shown is None:
-        raise Http404(fault or "This message has no text.")
+    if shown is None or shown.is_text:
+        raise Http404(fault or "This message has no page of its own.")
     response = HttpResponse(shown.html)
     response.headers["Content-Security-Policy"] = MAIL_POLICY
     return response

@@ -80,6 +80,8 @@ EXAMPLES: dict[str, Example] = {
     "jobs.notices.consent.give": Example(WHO, _consents),
     "jobs.notices.consent.revoke": Example(WHO, _ends),
     "jobs.notices.calls.record_call": Example(WHO, _called, BOTH),
+    "jobs.notices.asking.ask_for_photo": Example(WHO, lambda by: (make_job(State.AWAITING_UTILITY), {})),
+    "jobs.notices.asking.ask_for_paper": Example(WHO, lambda by: (make_job(), {"paper": "bill"})),
     "jobs.notices.received.settle": Example(WHO, _reply),
     "jobs.notices.outbox.release_many": Example(WHO, _several),
     "jobs.notices.outbox.take_back": Example(WHO, _in_its_minute),

@@ -4,6 +4,7 @@ from typing import Any
 
 from jobs.core import clock, files
 from jobs.core.models import User
+from jobs.core.states import S as JobState
 from jobs.notices import outbox
 from jobs.notices.models import Message, MessageFile, Received, State
 from tests.make import SYSTEM, make_job
@@ -42,6 +43,10 @@ def _job(user: User | None) -> dict[str, Any]:
     return {"code": make_job().code}
 
 
+def _job_with_bag(user: User | None) -> dict[str, Any]:
+    return {"code": make_job(JobState.AWAITING_UTILITY).code}
+
+
 def _reply(user: User | None) -> dict[str, Any]:
     row = Received.objects.create(
         channel="text", event="E-1", kind="reply", address="+13035550142", text="Friday?", raw="{}", at=clock.now(), for_person=True
@@ -56,6 +61,8 @@ ROWS = {
     "consent_give": Row(WHO, WHO, _job),
     "consent_end": Row(WHO, WHO, _job),
     "telephone": Row(WHO, WHO, _job),
+    "ask_photo": Row(WHO, WHO, _job_with_bag),
+    "ask_paper": Row(WHO, WHO, _job),
     "notice_at_once": Row(WHO, WHO, _owed),
     "notices": Row(WHO),
     "notices_export": Row(WHO, None, lambda user: {"ending": "csv"}),

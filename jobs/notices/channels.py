@@ -48,8 +48,9 @@ def mail_of(message: Message) -> EmailMessage:
     """The mail as it leaves (RFC 5322, 2045-2049): plain text, HTML beside it, files. Raises Refused or ValueError."""
     rendering.refuse_unsendable(message)
     shown = rendering.frozen(message)
+    company, answers = (str(word) for word in rules.several("company_name", "company_email").values())
     mail = EmailMessage(policy=POLICY)
-    mail["From"] = _named(rules.text("company_name"), settings.EMAIL_FROM)
+    mail["From"] = _named(company, settings.EMAIL_FROM)
     mail["To"] = _named(message.to_name, message.address)
     mail["Subject"] = shown.subject
     mail["Date"] = format_datetime(clock.now())
@@ -57,7 +58,7 @@ def mail_of(message: Message) -> EmailMessage:
     mail["Message-ID"] = message.message_id
     # RFC 3834: no vacation notice answers this.
     mail["Auto-Submitted"] = "auto-generated"
-    if answers := rules.text("company_email"):
+    if answers:
         mail["Reply-To"] = answers
         if _may_end(message):
             # RFC 2369 3.2: the reader's program offers it; the office records what comes.

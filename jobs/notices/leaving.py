@@ -45,7 +45,8 @@ def claim(pk: int) -> Message | None:
     now = clock.now()
     with transaction.atomic():
         message = (
-            Message.objects.select_for_update(skip_locked=connection.features.has_select_for_update_skip_locked)
+            Message.objects.select_for_update(skip_locked=connection.features.has_select_for_update_skip_locked, of=("self",))
+            .select_related("job__site", "person")
             .filter(pk=pk, state=State.RELEASED, due_at__lte=now)
             .first()
         )
@@ -98,7 +99,8 @@ def unfreeze(message: Message) -> None:
 
 def quiet_hours() -> walltime.QuietHours:
     """The house rule in force."""
-    return walltime.QuietHours(dt.time(rules.number("quiet_opens")), dt.time(rules.number("quiet_closes")))
+    opens, closes = rules.several("quiet_opens", "quiet_closes").values()
+    return walltime.QuietHours(dt.time(int(opens)), dt.time(int(closes)))
 
 
 def record(pk: int, outcome: Outcome, *, attempt: int) -> None:

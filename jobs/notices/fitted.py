@@ -21,12 +21,21 @@ def follow(settled: Settled) -> None:
     job, fitted = settled.job, settled.facts.fitted
     # A verification that was voided brings a home here too: it has had its message.
     arrived = any(step.became == S.COLLAR_ENERGIZED and step.was != S.BACKUP_VERIFIED for step in settled.steps)
-    if arrived and fitted is not None and settled.state.state == S.COLLAR_ENERGIZED:
-        fact = Fact.objects.get(pk=fitted.order)
-        outbox.owe(KIND, job=job, cause=cause_of(fact), about={"fact": str(fact.uid)}, by=settled.by)
+    if arrived:
+        _owe(settled)
     for fact in settled.new:
         if fact.replaces and fact.replaces.kind == k.COLLAR_FITTED:
-            outbox.withdraw(job=job, cause=cause_of(fact.replaces), reason="The fitting was corrected.")
+            taken_back = outbox.withdraw(job=job, cause=cause_of(fact.replaces), reason="The fitting was corrected.")
+            if taken_back and fitted is not None and fitted.order == fact.pk:
+                _owe(settled)  # the text names its day
+
+
+def _owe(settled: Settled) -> None:
+    fitted = settled.facts.fitted
+    if fitted is None or settled.state.state != S.COLLAR_ENERGIZED:
+        return
+    fact = Fact.objects.get(pk=fitted.order)
+    outbox.owe(KIND, job=settled.job, cause=cause_of(fact), about={"fact": str(fact.uid)}, by=settled.by)
 
 
 def cause_of(fact: Fact) -> str:

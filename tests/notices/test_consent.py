@@ -4,10 +4,11 @@ from typing import Any
 
 import pytest
 
+from jobs.core import clock
 from jobs.core.models import Person
 from jobs.core.refusals import Refused
 from jobs.core.states import S
-from jobs.notices import consent, leaving, outbox
+from jobs.notices import consent, leaving, outbox, reconcile
 from jobs.notices.models import Consent, Ended, Message, State
 from tests.make import SYSTEM, make_job
 from tests.notices.make import agreed, removed, text_to
@@ -128,6 +129,17 @@ def test_nothing_is_texted_without_consent_though_it_was_released():
     # The e-mail says the same: nobody need telephone.
     assert (message.state, message.attempts) == (State.WITHDRAWN, 0)
     assert message.reason.startswith("Guadalupe Hernández has not agreed to text messages at this number")
+
+
+def test_reconcile_names_a_text_that_went_without_consent():
+    message = text_to()
+    Message.objects.filter(pk=message.pk).update(state=State.SENT, attempts=1, sent_at=clock.now())
+    assert list(reconcile.breaches()) == []
+
+    Consent.objects.all().delete()
+
+    [breach] = reconcile.breaches()
+    assert "had not agreed to texts" in breach
 
 
 def test_what_waits_when_consent_ends_is_taken_back_and_stands_on_today_where_no_mail_says_the_same(theo):

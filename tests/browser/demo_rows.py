@@ -16,7 +16,7 @@ from jobs.core import kinds as k
 from jobs.core.models import Document, Fact, Hold, ImportRun, Job, SignedLink, User
 from jobs.core.rights import CREW, VERIFIER
 from jobs.core.states import S
-from jobs.notices.models import Message, MessageFile, State
+from jobs.notices.models import Message, MessageFile, Received, State
 from utilities.models import FitRequest, Outcome, Service, Utility, Visit
 
 Kwargs = dict[str, Any]
@@ -111,6 +111,14 @@ def unasked() -> QuerySet[Service]:
 
 def messages(*states: State) -> Callable[[], QuerySet[Message]]:
     return lambda: Message.objects.in_state(*states).order_by("-pk")
+
+
+def replies() -> QuerySet[Received]:
+    return Received.objects.waiting().order_by("pk")
+
+
+def texted_homes() -> QuerySet[Job]:
+    return Job.objects.filter(messages__channel="text").order_by("pk")
 
 
 def to_release() -> QuerySet[Message]:

@@ -206,6 +206,16 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
     "notice_withdraw": [Shot(SCHEDULER, by_uid(d.to_release, "message to release"))],
     "notice_send_again": [Shot(SCHEDULER, by_uid(d.messages(State.FAILED, State.MAY_HAVE_BEEN_SENT), "message that failed"))],
     "notice_arrived": [Shot(SCHEDULER, by_uid(d.messages(State.MAY_HAVE_BEEN_SENT), "message that may have been sent"))],
+    "notice_at_once": [Shot(SCHEDULER, by_uid(d.to_release, "message to release"))],
+    "received_list": [Shot(SCHEDULER)],
+    "received": [
+        Shot(SCHEDULER, by_uid(d.replies, "reply")),
+        Shot(SCHEDULER, by_uid(d.replies, "reply"), label="refused", press="Record what was done", status=422),
+    ],
+    "consents": [Shot(SCHEDULER, by_code(d.texted_homes, "home that may be texted"))],
+    "consent_give": [Shot(SCHEDULER, by_code(d.texted_homes, "home that may be texted"))],
+    "consent_end": [Shot(SCHEDULER, by_code(d.texted_homes, "home that may be texted"))],
+    "telephone": [Shot(SCHEDULER, by_code(d.texted_homes, "home that may be texted"))],
     "notice_consent": [Shot(SCHEDULER, by_uid(d.to_release, "message to release"))],
     # Calls.
     "calls": [Shot(SCHEDULER), Shot(VERIFIER, label="as verifier")],

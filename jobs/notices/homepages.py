@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import Any
 
 from django import forms
@@ -144,7 +143,8 @@ def telephone(request: HttpRequest, code: str) -> HttpResponseBase:
     """A call with somebody of the home, in or out."""
     job = _home(request, code)
     local = clock.now().astimezone(walltime.zone_of(job.site.zone))
-    form = TelephoneForm(request.POST or None, job=job, initial={"on": local.date(), "time": _time(local), "direction": Direction.OUT})
+    begins = {"on": local.date(), "time": f"{local:%H:%M}", "direction": Direction.OUT, "person": next(iter(_people(job)), None)}
+    form = TelephoneForm(request.POST or None, job=job, initial=begins)
     if request.method == "POST" and form.is_valid():
         try:
             calls.record_call(job, **form.given(job), by=actor(request))
@@ -153,10 +153,6 @@ def telephone(request: HttpRequest, code: str) -> HttpResponseBase:
         else:
             return recorded(request, "Recorded: the call on the telephone.", "job", code=job.code)
     return _asked(request, job, form, heading="Record a call on the telephone", act="Record the call", back="job")
-
-
-def _time(local: dt.datetime) -> str:
-    return f"{local:%H:%M}"
 
 
 def _asked(request: HttpRequest, job: Job, form: OfficeForm, *, heading: str, act: str, back: str = "consents") -> HttpResponseBase:

@@ -102,6 +102,7 @@ def _message_of(told: Mapping[str, Any], channel: str) -> Message | None:
 def _reply(row: Received, told: Mapping[str, Any]) -> None:
     row.address = _address(row.channel, _word(told, "from"))
     row.text = _word(told, "text")
+    row.message = row.message or _last_sent(row)
     _find_people(row)
     one_at_a_time(f"consent {row.address}")
     asked = optout.asks(row.text)
@@ -114,6 +115,12 @@ def _reply(row: Received, told: Mapping[str, Any]) -> None:
         row.done, row.for_person = "Barred: nothing more leaves to this address until somebody has the right one.", True
     else:
         row.for_person = True
+
+
+def _last_sent(row: Received) -> Message | None:
+    """What they most likely answer."""
+    sent = Message.objects.in_state(*GONE).filter(channel=row.channel, address=row.address).exclude(kind=consent.CONFIRMATION)
+    return sent.order_by("-sent_at", "-pk").first() if row.address else None
 
 
 def _end(row: Received) -> None:

@@ -105,8 +105,8 @@ def _cells(row: Received) -> list[tuple[str, str] | tuple[str, str, str]]:
         ("From" if row.kind in ("reply", "unreadable") else "Address", row.person.name if row.person else "unknown", shown_address(row)),
         ("Home", row.job.code if row.job else "none", row.job.site.line if row.job else ""),
         (
-            "Answers",
-            row.message.kind_words if row.message else "no message that we know",
+            "After our message",
+            row.message.kind_words if row.message else "none that we know",
             instant(row.message.sent_at) if row.message else "",
         ),
         ("Done at once", row.done or "nothing"),

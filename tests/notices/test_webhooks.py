@@ -224,7 +224,7 @@ def test_free_text_goes_to_a_person_with_the_home_it_is_about():
     row = tell(event="reply", id="E-1", **{"from": FROM}, text="please cancel Tuesday, can we do Friday")
 
     assert list(Received.objects.waiting()) == [row]
-    assert (row.job, row.person) == (message.job, message.person)
+    assert (row.job, row.person, row.message) == (message.job, message.person, message)
     assert consent.may_text(message.person, FROM, scope="notices")
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import socket
+import ssl
 import threading
 from collections import Counter
 from collections.abc import Callable, Iterator
@@ -52,7 +53,7 @@ class Gateway:
 
 
 @contextmanager
-def running() -> Iterator[Gateway]:
+def running(*, tls: ssl.SSLContext | None = None) -> Iterator[Gateway]:
     gateway = Gateway()
     lock = threading.Lock()
 
@@ -92,6 +93,8 @@ def running() -> Iterator[Gateway]:
 
     server = Server(("127.0.0.1", 0), Handler)
     gateway.port = server.server_address[1]
+    if tls is not None:
+        server.socket = tls.wrap_socket(server.socket, server_side=True, do_handshake_on_connect=False)
     thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.05}, daemon=True)
     thread.start()
     try:

@@ -31,7 +31,7 @@ class LetterForm(OfficeForm):
 @require_http_methods(["GET", "HEAD", "POST"])
 def write(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
     found = seen_request(request, uid)
-    form = LetterForm(request.POST or None, initial={"asks": "Is a day planned for the visit? If not, what does it still need from us?"})
+    form = LetterForm(request.POST or None, initial={"asks": "Is a day planned for the visit? If not, what do you still need from us?"})
     if request.method == "POST" and form.is_valid():
         try:
             message = letters.write_to_desk(found, asks=form.cleaned_data["asks"], by=actor(request))

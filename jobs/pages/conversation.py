@@ -8,9 +8,10 @@ from dataclasses import dataclass
 
 from django.urls import reverse
 
-from jobs.core import phones, walltime, words
+from jobs.core import clock, phones, walltime, words
 from jobs.core.models import Job, User
 from jobs.notices.models import Channel, Direction, Message, PhoneCall, Received, ReceivedKind, State
+from jobs.notices.shown import instant
 
 RECENT = 6  # that stand open; older ones fold away
 MOST = 300  # of each, newest first: what is older stands in the list of messages
@@ -75,9 +76,15 @@ def _messages(job: Job, user: User) -> Iterable[Said]:
             cause=cause,
             cause_url=url,
             outcome="delivered" if message.delivered_at and message.state == State.SENT else message.state_words,
-            under=message.reason,
+            under=message.reason or _leaves(message),
             by=message.released_by_name or ("approved rule" if message.rule else ""),
         )
+
+
+def _leaves(message: Message) -> str:
+    """When a released message may leave, while that is still to come."""
+    waits = message.state == State.RELEASED and message.due_at is not None and message.due_at > clock.now()
+    return f"leaves from {instant(message.due_at)}" if waits else ""
 
 
 # What a message is about, by what it was owed with: in words, and the name of its page.

@@ -236,6 +236,10 @@ def open_invoices() -> QuerySet[Invoice]:
     return Invoice.objects.with_left().filter(Q(left_minor__gt=0), state="released").order_by("pk")
 
 
+def late_invoices() -> QuerySet[Invoice]:
+    return open_invoices().filter(due_on__lt=clock.office_today())
+
+
 def paid_invoices() -> QuerySet[Invoice]:
     return Invoice.objects.with_left().filter(Q(left_minor__lte=0), state="released").order_by("pk")
 

@@ -194,6 +194,7 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
     "request_fitted": [request()],
     "request_again": [request()],
     "request_end": [request()],
+    "request_write": [request()],
     "visit_told": [Shot(SCHEDULER, by_uid(d.announced_visits, "announced visit"))],
     # Messages.
     "notices": [Shot(SCHEDULER), Shot(SCHEDULER, label="waits for release", query=lambda: {"state": State.OWED.value})],
@@ -216,6 +217,8 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
     "consent_give": [Shot(SCHEDULER, by_code(d.texted_homes, "home that may be texted"))],
     "consent_end": [Shot(SCHEDULER, by_code(d.texted_homes, "home that may be texted"))],
     "telephone": [Shot(SCHEDULER, by_code(d.texted_homes, "home that may be texted"))],
+    "ask_photo": [Shot(SCHEDULER, by_code(d.homes(S.AWAITING_UTILITY), "home awaiting the utility"))],
+    "ask_paper": [Shot(SCHEDULER, by_code(d.homes(S.AWAITING_UTILITY), "home awaiting the utility"))],
     "notice_consent": [Shot(SCHEDULER, by_uid(d.to_release, "message to release"))],
     # Calls.
     "calls": [Shot(SCHEDULER), Shot(VERIFIER, label="as verifier")],
@@ -253,6 +256,7 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
     ],
     "invoice_release": [Shot(FINANCE, by_uid(d.invoices("draft"), "drafted invoice"))],
     "invoice_answer": [Shot(FINANCE, by_uid(d.questioned_invoices, "invoice with a question"))],
+    "invoice_remind": [Shot(FINANCE, by_uid(d.late_invoices, "late invoice"))],
     "invoice_write_off": [Shot(FINANCE, by_uid(d.open_invoices, "open invoice"))],
     "payments": [Shot(FINANCE)],
     "payments_export": list_files(FINANCE),

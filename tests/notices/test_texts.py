@@ -13,11 +13,14 @@ import pytest
 
 from config import environment
 from jobs.core import clock
-from jobs.notices import channels, leaving, texts
+from jobs.core import kinds as k
+from jobs.core.states import S
+from jobs.notices import channels, consent, inbound, leaving, outbox, reconcile, tasks, texts
 from jobs.notices.models import Message, State
 from jobs.notices.outcome import Outcome, Result, of_http, wait_of
+from tests.make import SYSTEM, make_job, put
 from tests.notices.gateway import SECRET, Answer, Gateway, running
-from tests.notices.make import claimed_text, noon_zone
+from tests.notices.make import agreed, claimed_text, noon_zone
 
 pytestmark = pytest.mark.real_clock
 
@@ -197,6 +200,36 @@ def test_a_text_that_was_taken_keeps_the_gateway_s_own_name_and_one_told_to_wait
 
     message.refresh_from_db()
     assert (message.state, message.far_id) == (State.SENT, "G-7")
+
+
+@pytest.mark.django_db
+def test_a_text_goes_the_whole_way_from_what_happened_to_the_gateway_and_back(gateway, settings):
+    settings.HOOK_SECRETS = {"texts": ["word"], "mail": []}
+    job = make_job(S.BACKUP_VERIFIED, zone=noon_zone())
+    person = agreed(job)
+    put(job, k.COLLAR_REMOVED, on=dt.date(2026, 11, 16))
+    text = Message.objects.get(job=job, channel="text", kind="collar_removed")
+    outbox.release(text, by=SYSTEM)
+    Message.objects.filter(pk=text.pk).update(due_at=clock.now())
+
+    tasks.deliver(text.pk)
+
+    text.refresh_from_db()
+    told = json.loads(gateway.requests[0][2])
+    assert (told["to"], told["content"]["text"]) == (person.phone, text.text.strip())
+    assert "Reply STOP" in text.text  # the first one says how to end them
+    assert (text.state, text.far_id, text.subject, text.html) == (State.SENT, "G-1", "", "")
+    assert list(reconcile.breaches()) == []
+
+    inbound.take("texts", json.dumps({"event": "reply", "from": person.phone, "text": "Stop"}).encode())
+    [confirming] = Message.objects.filter(kind=consent.CONFIRMATION)
+    tasks.deliver(confirming.pk)
+    put(job, k.COLLAR_FITTED, on=dt.date(2026, 11, 17), value={"serial": f"LL-{job.pk:06d}"})
+    put(job, k.COLLAR_REMOVED, on=dt.date(2026, 11, 18))
+
+    assert json.loads(gateway.requests[1][2])["content"]["text"].endswith("You will get no further texts from us.")
+    assert len(gateway.requests) == 2
+    assert list(Message.objects.filter(channel="text", state__in=[State.OWED, State.RELEASED])) == []
 
 
 WHOLE = {"TEXT_URL": "https://texts.larchlantern.example/v1/messages", "TEXT_SECRET": "word"}

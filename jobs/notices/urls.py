@@ -1,11 +1,12 @@
 from django.urls import path
 
-from jobs.notices import askpages, homepages, received, releasing, views, webhooks
+from jobs.notices import approving, askpages, homepages, received, releasing, views, webhooks
 
 urlpatterns = [
     path("notices/", views.notices, name="notices"),
     path("notices/messages.<str:ending>", views.export, name="notices_export"),
     path("notices/release/", releasing.release_many, name="notices_release"),
+    path("notices/by-themselves/", approving.by_themselves, name="notices_by_themselves"),
     path("notices/received/", received.received_list, name="received_list"),
     path("notices/received/<uuid:uid>/", received.received, name="received"),
     path("notices/<uuid:uid>/", views.notice, name="notice"),

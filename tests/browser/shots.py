@@ -208,6 +208,7 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
     "notice_send_again": [Shot(SCHEDULER, by_uid(d.messages(State.FAILED, State.MAY_HAVE_BEEN_SENT), "message that failed"))],
     "notice_arrived": [Shot(SCHEDULER, by_uid(d.messages(State.MAY_HAVE_BEEN_SENT), "message that may have been sent"))],
     "notice_at_once": [Shot(SCHEDULER, by_uid(d.to_release, "message to release"))],
+    "notices_by_themselves": [Shot(MANAGER)],
     "received_list": [Shot(SCHEDULER)],
     "received": [
         Shot(SCHEDULER, by_uid(d.replies, "reply")),

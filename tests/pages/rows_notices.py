@@ -61,6 +61,7 @@ ROWS = {
     "consent_give": Row(WHO, WHO, _job),
     "consent_end": Row(WHO, WHO, _job),
     "telephone": Row(WHO, WHO, _job),
+    "notices_by_themselves": Row(roles(M), roles(M)),
     "ask_photo": Row(WHO, WHO, _job_with_bag),
     "ask_paper": Row(WHO, WHO, _job),
     "notice_at_once": Row(WHO, WHO, _owed),

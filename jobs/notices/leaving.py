@@ -16,12 +16,16 @@ from dataclasses import dataclass
 from django.db import connection, transaction
 
 from jobs.core import clock, homefacts, rules, walltime
+from jobs.core.refusals import Refused
 from jobs.notices import consent, kinds, rendering
 from jobs.notices.models import Message, State
 from jobs.notices.outcome import GIVE_UP_AFTER, LEASE, Outcome, Result, pause_after
 from jobs.notices.quiet import next_open
 
 HOLD_ASKED_AGAIN = dt.timedelta(hours=1)
+# What leaves in its minute says what was read; what was held longer is asked whether it would say the same now.
+READ_ANEW_AFTER = dt.timedelta(minutes=10)
+CHANGED = "What it says has changed since it was released. Read it anew."
 _random = random.Random()
 
 
@@ -75,6 +79,8 @@ def _stop(message: Message, now: dt.datetime) -> Stop | None:
         return Stop(State.WITHDRAWN, "Its time was over before it could leave.")
     if overtaken := kind.still_due(message):
         return Stop(State.WITHDRAWN, overtaken)
+    if _would_say_otherwise(message, now):
+        return Stop(State.OWED, CHANGED)
     if rendering.lacks_no_backup(message):
         return Stop(State.OWED, "The backup of this home is not verified any more, and the text did not say so. Read it anew.")
     if reason := consent.why_not(message):
@@ -88,6 +94,19 @@ def _stop(message: Message, now: dt.datetime) -> Stop | None:
         if opens > now:
             return Stop(State.RELEASED, "Held until quiet hours at the home are over.", until=opens)
     return None
+
+
+def _would_say_otherwise(message: Message, now: dt.datetime) -> bool:
+    """Whether a fact in the frozen text changed while the message was held. One that was tried goes as it went before."""
+    if message.attempts or message.kind == consent.CONFIRMATION or message.released_at is None:
+        return False
+    if now - message.released_at < READ_ANEW_AFTER:
+        return False
+    try:
+        shown = rendering.made(message)
+    except Refused:
+        return True
+    return (shown.subject, shown.text) != (message.subject, message.text)
 
 
 def unfreeze(message: Message) -> None:

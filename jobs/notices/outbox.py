@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from django.conf import settings
+from django.db import transaction
 
 from jobs.core import clock, files, rules, waking
 from jobs.core.actors import Actor
@@ -20,7 +21,7 @@ from jobs.core.models import Job
 from jobs.core.refusals import OutOfSight, Refused
 from jobs.notices import consent, kinds, rendering
 from jobs.notices.kinds import NoticeKind, Owing, Recipient
-from jobs.notices.leaving import claim, due, record, unfreeze
+from jobs.notices.leaving import CHANGED, claim, due, record, unfreeze
 from jobs.notices.models import Channel, Message, MessageFile, State
 from jobs.notices.recipients import address_anew, recipients_of
 from jobs.notices.rendering import Rendered
@@ -141,6 +142,17 @@ def _release_by_rule(message: Message) -> None:
         # What made the message due stands all the same; a person sees why it did not leave.
         message.reason = str(refusal)
         message.save(update_fields=["reason"])
+
+
+def release_anew() -> int:
+    """Release what changed while it was held, where a rule lets its kind leave by itself; how many. Each may run twice."""
+    changed = Message.objects.in_state(State.OWED).filter(reason=CHANGED, kind__in=_approved()).values_list("pk", flat=True)
+    for pk in list(changed):
+        with transaction.atomic():
+            message = Message.objects.select_for_update().filter(pk=pk, state=State.OWED, reason=CHANGED).first()
+            if message is not None:
+                _release_by_rule(message)
+    return len(changed)
 
 
 def withdraw(*, job: Job | None, cause: str, reason: str) -> int:

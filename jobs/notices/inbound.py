@@ -10,6 +10,7 @@ import json
 import re
 import uuid
 from collections.abc import Mapping
+from email.utils import parseaddr
 from typing import Any
 
 from django.conf import settings
@@ -105,7 +106,7 @@ def _reply(row: Received, told: Mapping[str, Any]) -> None:
     row.message = row.message or _last_sent(row)
     _find_people(row)
     one_at_a_time(f"consent {row.address}")
-    asked = optout.asks(row.text)
+    asked = optout.Asks.STOP if _leaves_the_list(row, told) else optout.asks(row.text)
     if asked == optout.Asks.STOP and row.address:
         _end(row)
     elif asked == optout.Asks.WRONG_NUMBER and row.address:
@@ -115,6 +116,11 @@ def _reply(row: Received, told: Mapping[str, Any]) -> None:
         row.done, row.for_person = "Barred: nothing more leaves to this address until somebody has the right one.", True
     else:
         row.for_person = True
+
+
+def _leaves_the_list(row: Received, told: Mapping[str, Any]) -> bool:
+    """Whether a mail is the one that the List-Unsubscribe of ours asks the reader's program to write (channels.py)."""
+    return row.channel == Channel.EMAIL and optout.normal(_word(told, "subject")).startswith("unsubscribe")
 
 
 def _last_sent(row: Received) -> Message | None:
@@ -216,7 +222,8 @@ def _address(channel: str, typed: str) -> str:
             return phones.e164(typed).number
         except ValueError:
             return typed[:254]
-    return consent.normal(channel, typed)[:254]
+    # "Sam Uttley <sam@homes.example>" stands in a mail's header.
+    return consent.normal(channel, parseaddr(typed)[1] or typed)[:254]
 
 
 def _find_people(row: Received) -> None:

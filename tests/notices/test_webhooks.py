@@ -332,3 +332,15 @@ def test_a_complaint_ends_mails_to_that_address_and_stands_on_today():
 
     assert consent.all_ended("email", message.address)
     assert row.for_person
+
+
+def test_a_mail_that_leaves_the_list_ends_mails_to_whoever_wrote_it():
+    message = sent_mail()
+    who = f"Guadalupe Hern\u00e1ndez <{message.address.upper()}>"
+
+    row = tell("mail", event="inbound", id="E-1", subject=f"unsubscribe {message.uid}", text="", **{"from": who})
+
+    assert (row.address, row.message, row.for_person) == (message.address, message, False)
+    assert consent.all_ended("email", message.address)
+    assert not Message.objects.filter(kind=consent.CONFIRMATION).exists()  # no mail confirms it
+    assert tell("mail", event="inbound", id="E-2", subject="Re: your call", text="Can we do Friday?", **{"from": who}).for_person

@@ -91,6 +91,7 @@ def all_homes() -> Iterator[Shot]:
     yield Shot(CREW, by_code(d.crews_homes, "home of the crew in build"), label="as crew")
     yield Shot(FINANCE, by_code(d.homes(S.AWAITING_UTILITY), "home that waits"), label="as finance")
     yield Shot(SCHEDULER, by_code(d.bookable, "home to book"), label="ready to book")
+    yield Shot(SCHEDULER, by_code(d.texted_homes, "home that may be texted"), label="texted")
 
 
 def all_messages() -> Iterator[Shot]:

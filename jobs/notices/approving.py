@@ -12,6 +12,7 @@ from jobs.core.models import Rule
 from jobs.core.refusals import Refused
 from jobs.core.web import recorded, right
 from jobs.notices import kinds
+from jobs.notices.consent import CONFIRMATION
 from jobs.notices.kinds import NoticeKind
 from jobs.notices.shown import instant
 
@@ -41,7 +42,8 @@ def by_themselves(request: HttpRequest) -> HttpResponseBase:
     newest = Rule.objects.filter(name=RULE).order_by("-pk").first()
     context = {
         "may": [(kind, kind.name in now, words.listed(_ways(kind))) for kind in kinds.all_kinds() if kind.may_go_by_itself],
-        "never": [kind for kind in kinds.all_kinds() if not kind.may_go_by_itself],
+        # The text that confirms an opt-out answers at once, by law and by no rule of ours.
+        "never": [kind for kind in kinds.all_kinds() if not kind.may_go_by_itself and kind.name != CONFIRMATION],
         "count": len(now),
         "refused": refused,
         "set": f"Set by {newest.set_by_name}, {instant(newest.set_at)}." if newest else "Nobody has approved one yet.",

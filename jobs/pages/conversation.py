@@ -61,7 +61,8 @@ def _dated(said: Said, local: dt.datetime, *, today: dt.date) -> Said:
 
 
 def _messages(job: Job, user: User) -> Iterable[Said]:
-    for message in Message.objects.seen_by(user).filter(job=job).order_by("-created_at", "-pk")[:MOST]:
+    newest = Message.objects.seen_by(user).filter(job=job).order_by("-created_at", "-pk")[:MOST]
+    for message in reversed(newest):  # what one act owes at one instant stays in its order
         cause, url = cause_of(message)
         yield Said(
             # Where it has left, when it left: that is when the other side could read it.

@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from jobs.core import clock
 from jobs.core.states import S
-from jobs.notices import calls, outbox
+from jobs.notices import asking, calls, outbox
 from jobs.notices.models import Message, Received
 from jobs.pages.conversation import RECENT, conversation
 from tests.billing.made import planned_job, released
@@ -74,6 +74,17 @@ def test_older_rows_fold_away_and_are_still_there(theo):
     assert [said.words for said in told.older] == [f"call {RECENT + 1}", f"call {RECENT}"]
     assert len(told.recent) == RECENT
     assert told.count == RECENT + 2
+
+
+def test_what_one_act_owes_stands_in_the_order_in_which_it_is_owed(theo):
+    job = make_job(S.AWAITING_UTILITY)
+    agreed(job)
+    with clock.pretend(clock.now()):
+        asking.ask_for_photo(job, by=theo)
+
+    told = conversation(job, user_of(theo), today=dt.date(2026, 11, 18)).recent
+
+    assert [said.how for said in told] == ["e-mail to", "text message to"]
 
 
 def test_who_sees_no_money_sees_no_message_that_names_it(theo, dana):

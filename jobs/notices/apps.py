@@ -8,7 +8,11 @@ class NoticesConfig(AppConfig):
 
     def ready(self) -> None:
         from jobs.core import followups
-        from jobs.notices import removal
+        from jobs.notices import asking, confirming, fitted, removal
 
+        confirming.register()
         removal.register()
+        fitted.register()
+        asking.register()
         followups.register(removal.follow)
+        followups.register(fitted.follow)

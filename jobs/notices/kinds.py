@@ -34,10 +34,11 @@ class Recipient:
     address: str
     language: str = "en"
     person: Person | None = None
+    phone: str = ""  # E.164, for texts
 
     @classmethod
     def of(cls, person: Person) -> Recipient:
-        return cls(f"person {person.pk}", person.name, person.email, person.language, person)
+        return cls(f"person {person.pk}", person.name, person.email, person.language, person, person.phone)
 
 
 @dataclass(frozen=True)
@@ -66,7 +67,7 @@ def _no_context(message: Message) -> dict[str, Any]:
     return {}
 
 
-def _no_attachments(message: Message) -> Sequence[Attachment]:
+def no_attachments(message: Message) -> Sequence[Attachment]:
     return ()
 
 
@@ -87,6 +88,9 @@ class NoticeKind:
     to_home: it goes to people of the home: quiet hours at the site, and "no backup yet".
     may_go_by_itself: a rule that the manager approves ("notices_by_themselves") may release it.
     money: it names amounts; only those who may see amounts see it.
+    by_text: a short text goes beside the e-mail, to a number whose owner agreed to texts: text.en.txt, text.es.txt.
+    required_in_text: names of cautions whose few words (jobs.notices.brief) must stand in that text.
+    scope: what that consent must be for (jobs.notices.models.Scope).
     """
 
     name: str
@@ -95,11 +99,14 @@ class NoticeKind:
     context: Callable[[Message], dict[str, Any]] = _no_context
     still_due: Callable[[Message], str | None] = _still_due
     required: tuple[str, ...] = ()
-    attachments: Callable[[Message], Sequence[Attachment]] = _no_attachments
+    attachments: Callable[[Message], Sequence[Attachment]] = no_attachments
     stopped_by: str | None = "homeowner"
     to_home: bool = True
     may_go_by_itself: bool = False
     money: bool = False
+    by_text: bool = False
+    required_in_text: tuple[str, ...] = ()
+    scope: str = "notices"
 
 
 _registered: Final[dict[str, NoticeKind]] = {}

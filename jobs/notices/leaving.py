@@ -16,12 +16,16 @@ from dataclasses import dataclass
 from django.db import connection, transaction
 
 from jobs.core import clock, homefacts, rules, walltime
+from jobs.core.refusals import Refused
 from jobs.notices import consent, kinds, rendering
 from jobs.notices.models import Message, State
 from jobs.notices.outcome import GIVE_UP_AFTER, LEASE, Outcome, Result, pause_after
 from jobs.notices.quiet import next_open
 
 HOLD_ASKED_AGAIN = dt.timedelta(hours=1)
+# What leaves in its minute says what was read; what was held longer is asked whether it would say the same now.
+READ_ANEW_AFTER = dt.timedelta(minutes=10)
+CHANGED = "What it says has changed since it was released. Read it anew."
 _random = random.Random()
 
 
@@ -45,7 +49,8 @@ def claim(pk: int) -> Message | None:
     now = clock.now()
     with transaction.atomic():
         message = (
-            Message.objects.select_for_update(skip_locked=connection.features.has_select_for_update_skip_locked)
+            Message.objects.select_for_update(skip_locked=connection.features.has_select_for_update_skip_locked, of=("self",))
+            .select_related("job__site", "person")
             .filter(pk=pk, state=State.RELEASED, due_at__lte=now)
             .first()
         )
@@ -74,30 +79,47 @@ def _stop(message: Message, now: dt.datetime) -> Stop | None:
         return Stop(State.WITHDRAWN, "Its time was over before it could leave.")
     if overtaken := kind.still_due(message):
         return Stop(State.WITHDRAWN, overtaken)
+    if _would_say_otherwise(message, now):
+        return Stop(State.OWED, CHANGED)
     if rendering.lacks_no_backup(message):
         return Stop(State.OWED, "The backup of this home is not verified any more, and the text did not say so. Read it anew.")
-    if consent.is_ended(message):
-        # Not withdrawn: somebody must telephone, so it stands on Today.
-        return Stop(State.FAILED, f"{message.to_name} asked for no more messages at this address. Telephone instead.")
+    if reason := consent.why_not(message):
+        # Where no e-mail says the same, somebody must telephone, so it stands on Today.
+        return Stop(State.WITHDRAWN if consent.goes_by_mail_too(message) else State.FAILED, reason)
     if message.job and kind.stopped_by and kind.stopped_by in homefacts.stopped(message.job):
         return Stop(State.RELEASED, "Held: a hold on this home stops it.", until=now + HOLD_ASKED_AGAIN)
-    if message.job and kind.to_home:
-        opens = next_open(now, zone=message.job.site.zone, quiet=quiet_hours())
+    if message.job and kind.to_home and not message.at_once_why:
+        site = message.job.site
+        opens = next_open(now, zone=site.zone, quiet=quiet_hours(), region=site.region)
         if opens > now:
             return Stop(State.RELEASED, "Held until quiet hours at the home are over.", until=opens)
     return None
+
+
+def _would_say_otherwise(message: Message, now: dt.datetime) -> bool:
+    """Whether a fact in the frozen text changed while the message was held. One that was tried goes as it went before."""
+    if message.attempts or message.kind == consent.CONFIRMATION or message.released_at is None:
+        return False
+    if now - message.released_at < READ_ANEW_AFTER:
+        return False
+    try:
+        shown = rendering.made(message)
+    except Refused:
+        return True
+    return (shown.subject, shown.text) != (message.subject, message.text)
 
 
 def unfreeze(message: Message) -> None:
     """Take away, unsaved but for the files, what was frozen: the message waits for release, with a text made anew."""
     message.attachments.all().delete()
     message.state, message.due_at, message.released_at = State.OWED, None, None
-    message.subject = message.text = message.html = message.released_by_name = message.rule = ""
+    message.subject = message.text = message.html = message.released_by_name = message.rule = message.at_once_why = ""
 
 
 def quiet_hours() -> walltime.QuietHours:
     """The house rule in force."""
-    return walltime.QuietHours(dt.time(rules.number("quiet_opens")), dt.time(rules.number("quiet_closes")))
+    opens, closes = rules.several("quiet_opens", "quiet_closes").values()
+    return walltime.QuietHours(dt.time(int(opens)), dt.time(int(closes)))
 
 
 def record(pk: int, outcome: Outcome, *, attempt: int) -> None:
@@ -114,7 +136,7 @@ def record(pk: int, outcome: Outcome, *, attempt: int) -> None:
         message.outcome = outcome.words[:250]
         match outcome.result:
             case Result.SENT | Result.CAPTURED:
-                message.state, message.reason, message.sent_at = State.SENT, "", now
+                message.state, message.reason, message.sent_at, message.far_id = State.SENT, "", now, outcome.far_id
             case Result.UNKNOWN:
                 message.state, message.reason = State.MAY_HAVE_BEEN_SENT, outcome.words
             case Result.PERMANENT:
@@ -123,8 +145,9 @@ def record(pk: int, outcome: Outcome, *, attempt: int) -> None:
                 message.state, message.reason = State.FAILED, f"Given up after {message.attempts} tries: {outcome.words}"
             case Result.PASSING:
                 message.state, message.reason = State.RELEASED, outcome.words
-                message.due_at = now + pause_after(message.attempts, jitter=_random.random())
-        message.save(update_fields=["state", "reason", "outcome", "sent_at", "due_at", "claimed_until"])
+                pause = pause_after(message.attempts, jitter=_random.random())
+                message.due_at = now + max(pause, outcome.wait or pause)
+        message.save(update_fields=["state", "reason", "outcome", "sent_at", "due_at", "claimed_until", "far_id"])
 
 
 def lose_leases() -> int:

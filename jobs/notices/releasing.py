@@ -11,14 +11,15 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST
 
-from jobs.core import words
+from jobs.core import clock, words
 from jobs.core.actors import actor
 from jobs.core.forms import OfficeForm
 from jobs.core.refusals import Refused
 from jobs.core.web import recorded, right
 from jobs.notices import consent, outbox
-from jobs.notices.forms import ArrivedForm, ConsentForm, WithdrawForm
+from jobs.notices.forms import ArrivedForm, AtOnceForm, ConsentForm, WithdrawForm
 from jobs.notices.models import Message, State
+from jobs.notices.shown import instant
 from jobs.notices.views import page_of, seen_by, seen_message, shown_of
 
 AT_ONCE = 25
@@ -41,8 +42,24 @@ def release(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
     if message.state != State.OWED:
         return page_of(request, message, refused=refused)
     shown, fault = shown_of(message)
-    context = {"message": message, "shown": shown, "fault": fault, "refused": refused}
+    context = {"message": message, "shown": shown, "fault": fault, "refused": refused, "not_before": _not_before(message)}
     return render(request, "notices/release.html", context, status=422 if refused else 200)
+
+
+@right("core.release_notices")
+@require_http_methods(["GET", "POST"])
+def at_once(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
+    """In an emergency: now, whatever the hour at the home."""
+    return _asked(
+        request,
+        uid,
+        form=AtOnceForm(request.POST or None),
+        act=outbox.release_at_once,
+        heading="Let this message leave at once",
+        happens=["It leaves now, also in quiet hours at the home, and cannot be taken back.", "Your name and the reason stand beside it."],
+        button="Let it leave at once",
+        done="Released. It leaves at once.",
+    )
 
 
 @right("core.release_notices")
@@ -66,7 +83,18 @@ def release_many(request: HttpRequest) -> HttpResponseBase:
 
 def _entry(message: Message, chosen: list[str]) -> dict[str, Any]:
     shown, fault = shown_of(message)
-    return {"message": message, "shown": shown, "fault": fault, "chosen": str(message.uid) in chosen}
+    return {
+        "message": message,
+        "shown": shown,
+        "fault": fault,
+        "chosen": str(message.uid) in chosen,
+        "not_before": _not_before(message),
+    }
+
+
+def _not_before(message: Message) -> str:
+    """When a reminder may leave at the soonest, while that is still to come."""
+    return instant(message.not_before) if message.not_before and message.not_before > clock.now() else ""
 
 
 @right("core.release_notices")

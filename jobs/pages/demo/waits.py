@@ -7,6 +7,7 @@ import datetime as dt
 from jobs.core.facts import Said
 from jobs.core.states import S
 from jobs.core.waiting import UTILITY
+from jobs.pages.demo import calls
 from jobs.pages.demo.story import Home, step
 from utilities import requests, visits
 
@@ -109,6 +110,7 @@ def announced(home: Home) -> None:
     )
     if home.chance(70):
         home.diary.soon(lambda: visits.record_homeowner_told(visit, on=home.site_day, by=home.office.paz), minutes=20)
+    home.diary.soon(lambda: calls.written(home), minutes=40)
 
 
 @step

@@ -1,0 +1,194 @@
+"""Kinds of message about the utility's work: its visit announced, power off for the visit, and a letter to its desk."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from jobs.core import cautions, clock, phones, walltime, words
+from jobs.core.actors import Actor
+from jobs.core.models import Person
+from jobs.core.models.people import PartyRole
+from jobs.core.words import Lang
+from jobs.notices import kinds, outbox
+from jobs.notices.kinds import NoticeKind, Owing, Recipient
+from jobs.notices.models import Message
+from jobs.notices.recipients import of_roles
+from utilities import services
+from utilities.models import FitRequest, Visit
+
+ANNOUNCED, INTERRUPTS, LETTER = "visit_announced", "utility_interrupts", "utility_letter"
+# Power goes off for minutes: the same cautions as before a test (TRADE.md C13).
+BEFORE_IT_GOES_OFF = ("medical", "lifts", "alarms", "save_work", "pumps")
+TEN = dt.time(10)  # the hour of the day before at which a home is told that its power goes off
+
+
+def owe_of_visit(visit: Visit, *, by: Actor) -> None:
+    """An announced visit: the home is told of it, and again the day before that its power goes off. Called inside the act."""
+    job = visit.job
+    if job is None or visit.window_from is None or visit.window_to is None:
+        return
+    about = {"visit": str(visit.uid)}
+    ends = walltime.instant(visit.window_to, local_time=dt.time(23, 59), zone=job.site.zone, fold=0)
+    if ends <= clock.now():
+        return  # entered after the fact
+    if visit.homeowner_told_on is None:
+        outbox.owe(ANNOUNCED, job=job, cause=cause_of(visit), about=about, not_after=ends, by=by)
+    before = walltime.instant(visit.window_from - dt.timedelta(days=1), local_time=TEN, zone=job.site.zone, fold=0)
+    outbox.owe(
+        INTERRUPTS,
+        job=job,
+        cause=power_cause_of(visit),
+        about=about,
+        not_before=before if before > clock.now() else None,
+        not_after=ends,
+        by=by,
+    )
+
+
+def withdraw_of_visit(visit: Visit, *, reason: str) -> None:
+    """What has not left about a visit that was moved, or is over."""
+    for cause in (cause_of(visit), power_cause_of(visit)):
+        outbox.withdraw(job=visit.job, cause=cause, reason=reason)
+
+
+def cause_of(visit: Visit) -> str:
+    return f"visit {visit.uid}"
+
+
+def power_cause_of(visit: Visit) -> str:
+    return f"visit {visit.uid} power"
+
+
+def visit_of(owed: Message | Owing) -> Visit | None:
+    uid = str(owed.about.get("visit", ""))
+    return Visit.objects.filter(uid=uid, request__job=owed.job).select_related("request__utility").first() if uid else None
+
+
+def request_of(owed: Message | Owing) -> FitRequest | None:
+    uid = str(owed.about.get("request", ""))
+    found = FitRequest.objects.select_related("utility", "service", "job__site")
+    return found.filter(uid=uid, job=owed.job).first() if uid else None
+
+
+def _everyone_at_home(owing: Owing) -> list[Person]:
+    """Every adult party at the home; the owner where nobody is on record as at home."""
+    if owing.job is None:
+        return []
+    return of_roles(owing.job, PartyRole.AT_HOME) or of_roles(owing.job, PartyRole.OWNER)
+
+
+def _lang(message: Message) -> Lang:
+    return "es" if message.language == "es" else "en"
+
+
+def _visit_context(message: Message) -> dict[str, Any]:
+    visit, lang = visit_of(message), _lang(message)
+    if visit is None or visit.window_from is None or visit.window_to is None:
+        return {}
+    line = services.emergency_line(message.job) if message.job else ""
+    return {
+        "utility": visit.request.utility.name,
+        "days": days_in_words(visit.window_from, visit.window_to, lang=lang),
+        "hours": f"“{visit.window_words}”" if visit.window_words else "",
+        "line": phones.shown(line) if line else "",
+        "before": [cautions.of(name).sentence(lang) for name in BEFORE_IT_GOES_OFF],
+    }
+
+
+def days_in_words(first: dt.date, last: dt.date, *, lang: Lang) -> str:
+    """ "on Thursday, November 19", "between Thursday, November 19 and Monday, November 23"."""
+    one, other = words.day_long_home(first, lang=lang), words.day_long_home(last, lang=lang)
+    if lang == "es":
+        return f"el {one}" if first == last else f"entre el {one} y el {other}"
+    return f"on {one}" if first == last else f"between {one} and {other}"
+
+
+def _visit_due(message: Message) -> str | None:
+    visit = visit_of(message)
+    if visit is None or visit.withdrawn:
+        return "The window of the visit was moved."
+    if visit.outcome:
+        return f"The visit has been: {visit.outcome}."
+    if not visit.request.is_open:
+        return "The request has ended."
+    if message.kind == ANNOUNCED and visit.homeowner_told_on is not None:
+        return f"The homeowner was told on {words.day(visit.homeowner_told_on)}."
+    return None
+
+
+def _to_desk(owing: Owing) -> list[Recipient]:
+    request = request_of(owing)
+    utility = request.utility if request else None
+    return [Recipient(f"desk {utility.pk}", utility.name, utility.desk_email)] if utility and utility.desk_email else []
+
+
+def _letter_context(message: Message) -> dict[str, Any]:
+    request, lang = request_of(message), _lang(message)
+    if request is None:
+        return {}
+    today = clock.today_in(request.utility.zone)
+    days = services.calendar_of(request.utility).elapsed(request.filed_on, today)
+    promised = request.visits.pending().order_by("-pk").first()
+    return {
+        "code": request.code,
+        "reference": request.utility_reference,
+        "meter": request.service.meter_number if request.service else "",
+        "sent_on": _day_with_year(request.filed_on, lang=lang),
+        "waited": words.count(days, "business day") if lang == "en" else f"{days} día hábil" if days == 1 else f"{days} días hábiles",
+        "promised": days_in_words(promised.window_from, promised.window_to, lang=lang)
+        if promised and promised.window_from and promised.window_to
+        else "",
+        "asks": str(message.about.get("asks", "")),
+    }
+
+
+def _day_with_year(day: dt.date, *, lang: Lang) -> str:
+    home = words.day_long_home(day, lang=lang)
+    return f"{home} de {day.year}" if lang == "es" else f"{home}, {day.year}"
+
+
+def _letter_due(message: Message) -> str | None:
+    request = request_of(message)
+    return None if request is not None and request.is_open else "The request has ended."
+
+
+def register() -> None:
+    kinds.register(
+        NoticeKind(
+            name=ANNOUNCED,
+            words="the utility's visit announced",
+            to=("at_home", "owner"),
+            context=_visit_context,
+            still_due=_visit_due,
+            required=("utility_only",),
+            may_go_by_itself=True,
+            by_text=True,
+        )
+    )
+    # Safety: no hold stops it.
+    kinds.register(
+        NoticeKind(
+            name=INTERRUPTS,
+            words="the utility will interrupt power",
+            to=_everyone_at_home,
+            context=_visit_context,
+            still_due=_visit_due,
+            required=BEFORE_IT_GOES_OFF,
+            stopped_by=None,
+            may_go_by_itself=True,
+            by_text=True,
+            required_in_text=("medical", "lifts"),
+        )
+    )
+    kinds.register(
+        NoticeKind(
+            name=LETTER,
+            words="letter to the utility's desk",
+            to=_to_desk,
+            context=_letter_context,
+            still_due=_letter_due,
+            stopped_by="utility",
+            to_home=False,
+        )
+    )

@@ -1,4 +1,4 @@
-"""Kinds of message about the utility's work: its visit announced, power off for the visit, and a letter to its desk."""
+"""Kinds of message about the utility's work: its visit announced, and power off for the visit."""
 
 from __future__ import annotations
 
@@ -11,13 +11,14 @@ from jobs.core.models import Person
 from jobs.core.models.people import PartyRole
 from jobs.core.words import Lang
 from jobs.notices import kinds, outbox
-from jobs.notices.kinds import NoticeKind, Owing, Recipient
-from jobs.notices.models import Message
+from jobs.notices.kinds import NoticeKind, Owing
+from jobs.notices.models import Message, State
 from jobs.notices.recipients import of_roles
+from jobs.notices.shown import day_at
 from utilities import services
-from utilities.models import FitRequest, Visit
+from utilities.models import Visit
 
-ANNOUNCED, INTERRUPTS, LETTER = "visit_announced", "utility_interrupts", "utility_letter"
+ANNOUNCED, INTERRUPTS = "visit_announced", "utility_interrupts"
 # Power goes off for minutes: the same cautions as before a test (TRADE.md C13).
 BEFORE_IT_GOES_OFF = ("medical", "lifts", "alarms", "save_work", "pumps")
 TEN = dt.time(10)  # the hour of the day before at which a home is told that its power goes off
@@ -65,12 +66,6 @@ def visit_of(owed: Message | Owing) -> Visit | None:
     return Visit.objects.filter(uid=uid, request__job=owed.job).select_related("request__utility").first() if uid else None
 
 
-def request_of(owed: Message | Owing) -> FitRequest | None:
-    uid = str(owed.about.get("request", ""))
-    found = FitRequest.objects.select_related("utility", "service", "job__site")
-    return found.filter(uid=uid, job=owed.job).first() if uid else None
-
-
 def _everyone_at_home(owing: Owing) -> list[Person]:
     """Every adult party at the home; the owner where nobody is on record as at home."""
     if owing.job is None:
@@ -78,12 +73,12 @@ def _everyone_at_home(owing: Owing) -> list[Person]:
     return of_roles(owing.job, PartyRole.AT_HOME) or of_roles(owing.job, PartyRole.OWNER)
 
 
-def _lang(message: Message) -> Lang:
+def lang_of(message: Message) -> Lang:
     return "es" if message.language == "es" else "en"
 
 
 def _visit_context(message: Message) -> dict[str, Any]:
-    visit, lang = visit_of(message), _lang(message)
+    visit, lang = visit_of(message), lang_of(message)
     if visit is None or visit.window_from is None or visit.window_to is None:
         return {}
     line = services.emergency_line(message.job) if message.job else ""
@@ -104,6 +99,18 @@ def days_in_words(first: dt.date, last: dt.date, *, lang: Lang) -> str:
     return f"on {one}" if first == last else f"between {one} and {other}"
 
 
+def _told(message: Message) -> None:
+    """The home knows of a visit from the day on which the first of its messages left, unless somebody had told it before."""
+    visit = visit_of(message)
+    if visit is None or (visit.homeowner_told_on is not None and not visit.told_by_message):
+        return
+    sent = Message.objects.in_state(State.SENT).filter(job=message.job, kind=ANNOUNCED, cause=cause_of(visit))
+    zone = visit.request.utility.zone
+    days = [day_at(one.sent_at, zone) for one in sent if one.has_left and one.sent_at]
+    visit.homeowner_told_on, visit.told_by_message = min(days, default=None), bool(days)
+    visit.save(update_fields=["homeowner_told_on", "told_by_message"])
+
+
 def _visit_due(message: Message) -> str | None:
     visit = visit_of(message)
     if visit is None or visit.withdrawn:
@@ -112,45 +119,9 @@ def _visit_due(message: Message) -> str | None:
         return f"The visit has been: {visit.outcome}."
     if not visit.request.is_open:
         return "The request has ended."
-    if message.kind == ANNOUNCED and visit.homeowner_told_on is not None:
+    if message.kind == ANNOUNCED and visit.homeowner_told_on is not None and not visit.told_by_message:
         return f"The homeowner was told on {words.day(visit.homeowner_told_on)}."
     return None
-
-
-def _to_desk(owing: Owing) -> list[Recipient]:
-    request = request_of(owing)
-    utility = request.utility if request else None
-    return [Recipient(f"desk {utility.pk}", utility.name, utility.desk_email)] if utility and utility.desk_email else []
-
-
-def _letter_context(message: Message) -> dict[str, Any]:
-    request, lang = request_of(message), _lang(message)
-    if request is None:
-        return {}
-    today = clock.today_in(request.utility.zone)
-    days = services.calendar_of(request.utility).elapsed(request.filed_on, today)
-    promised = request.visits.pending().order_by("-pk").first()
-    return {
-        "code": request.code,
-        "reference": request.utility_reference,
-        "meter": request.service.meter_number if request.service else "",
-        "sent_on": _day_with_year(request.filed_on, lang=lang),
-        "waited": words.count(days, "business day") if lang == "en" else f"{days} día hábil" if days == 1 else f"{days} días hábiles",
-        "promised": days_in_words(promised.window_from, promised.window_to, lang=lang)
-        if promised and promised.window_from and promised.window_to
-        else "",
-        "asks": str(message.about.get("asks", "")),
-    }
-
-
-def _day_with_year(day: dt.date, *, lang: Lang) -> str:
-    home = words.day_long_home(day, lang=lang)
-    return f"{home} de {day.year}" if lang == "es" else f"{home}, {day.year}"
-
-
-def _letter_due(message: Message) -> str | None:
-    request = request_of(message)
-    return None if request is not None and request.is_open else "The request has ended."
 
 
 def register() -> None:
@@ -164,6 +135,7 @@ def register() -> None:
             required=("utility_only",),
             may_go_by_itself=True,
             by_text=True,
+            follows=_told,
         )
     )
     # Safety: no hold stops it.
@@ -179,16 +151,5 @@ def register() -> None:
             may_go_by_itself=True,
             by_text=True,
             required_in_text=("medical", "lifts"),
-        )
-    )
-    kinds.register(
-        NoticeKind(
-            name=LETTER,
-            words="letter to the utility's desk",
-            to=_to_desk,
-            context=_letter_context,
-            still_due=_letter_due,
-            stopped_by="utility",
-            to_home=False,
         )
     )

@@ -20,7 +20,7 @@ from django.db.models import Q
 from jobs.core import clock, phones
 from jobs.core.acts import one_at_a_time
 from jobs.core.models import Party, Person
-from jobs.notices import confirming, consent, optout
+from jobs.notices import confirming, consent, leaving, optout
 from jobs.notices.models import Channel, Ended, Message, Received, ReceivedKind, State
 
 K = ReceivedKind
@@ -150,6 +150,7 @@ def _delivered(row: Received, told: Mapping[str, Any]) -> None:
     message.sent_at, message.delivered_at = message.sent_at or row.at, row.at
     message.outcome = "delivered"
     message.save(update_fields=["state", "reason", "claimed_until", "sent_at", "delivered_at", "outcome"])
+    leaving.follow(message)
     row.done = "Recorded as delivered."
 
 
@@ -168,6 +169,7 @@ def _failed(row: Received, told: Mapping[str, Any]) -> None:
         message.state, message.claimed_until = State.FAILED, None
         message.reason = message.outcome = f"The far end could not deliver it: {why}"[:250]
         message.save(update_fields=["state", "reason", "claimed_until", "outcome"])
+        leaving.follow(message)
         row.done = "The message failed."
     else:
         row.done, row.for_person = "No message of ours that has left goes by this name.", True
@@ -211,7 +213,7 @@ def _about(row: Received, told: Mapping[str, Any]) -> Message | None:
     _find_people(row)
     if row.message is None:
         return None
-    held = Message.objects.select_for_update().get(pk=row.message.pk)
+    held = leaving.held(row.message.pk)
     return held if held.state in GONE else None
 
 

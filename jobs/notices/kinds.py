@@ -67,6 +67,10 @@ def _no_context(message: Message) -> dict[str, Any]:
     return {}
 
 
+def _nothing_follows(message: Message) -> None:
+    return None
+
+
 def no_attachments(message: Message) -> Sequence[Attachment]:
     return ()
 
@@ -91,6 +95,8 @@ class NoticeKind:
     by_text: a short text goes beside the e-mail, to a number whose owner agreed to texts: text.en.txt, text.es.txt.
     required_in_text: names of cautions whose few words (jobs.notices.brief) must stand in that text.
     scope: what that consent must be for (jobs.notices.models.Scope).
+    follows: what must follow, in the same transaction and under the job's lock, each time it becomes known that a message left
+        (message.has_left), or did not arrive after all. It may be told the same twice.
     """
 
     name: str
@@ -107,6 +113,7 @@ class NoticeKind:
     by_text: bool = False
     required_in_text: tuple[str, ...] = ()
     scope: str = "notices"
+    follows: Callable[[Message], None] = _nothing_follows
 
 
 _registered: Final[dict[str, NoticeKind]] = {}
@@ -128,6 +135,10 @@ def find(name: str) -> NoticeKind | None:
 
 def all_kinds() -> list[NoticeKind]:
     return sorted(_registered.values(), key=lambda kind: kind.words)
+
+
+def with_followup() -> list[str]:
+    return [kind.name for kind in _registered.values() if kind.follows is not _nothing_follows]
 
 
 def about_money() -> list[str]:

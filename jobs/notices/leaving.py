@@ -10,12 +10,14 @@ These write without being acts: nobody presses anything, and each may run twice.
 from __future__ import annotations
 
 import datetime as dt
+import logging
 import random
 from dataclasses import dataclass
 
 from django.db import connection, transaction
 
 from jobs.core import clock, homefacts, rules, walltime
+from jobs.core.models import Job
 from jobs.core.refusals import Refused
 from jobs.notices import consent, kinds, rendering
 from jobs.notices.models import Message, State
@@ -27,6 +29,7 @@ HOLD_ASKED_AGAIN = dt.timedelta(hours=1)
 READ_ANEW_AFTER = dt.timedelta(minutes=10)
 CHANGED = "What it says has changed since it was released. Read it anew."
 _random = random.Random()
+_log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True)
@@ -129,7 +132,7 @@ def record(pk: int, outcome: Outcome, *, attempt: int) -> None:
     """
     now = clock.now()
     with transaction.atomic():
-        message = Message.objects.select_for_update().get(pk=pk)
+        message = held(pk)
         if message.attempts != attempt or message.state not in (State.SENDING, State.MAY_HAVE_BEEN_SENT):
             return
         message.claimed_until = None
@@ -148,6 +151,26 @@ def record(pk: int, outcome: Outcome, *, attempt: int) -> None:
                 pause = pause_after(message.attempts, jitter=_random.random())
                 message.due_at = now + max(pause, outcome.wait or pause)
         message.save(update_fields=["state", "reason", "outcome", "sent_at", "due_at", "claimed_until", "far_id"])
+        follow(message)
+
+
+def held(pk: int) -> Message:
+    """The message, locked; its job first where something may follow, in the order of every act."""
+    list(Job.objects.select_for_update(of=("self",)).filter(messages__pk=pk, messages__kind__in=kinds.with_followup()).values_list("pk"))
+    return Message.objects.select_for_update().get(pk=pk)
+
+
+def follow(message: Message) -> None:
+    """What the kind makes follow from a message that left, or did not arrive after all. Called inside a transaction, on a held row."""
+    kind = kinds.find(message.kind)
+    if kind is None or message.state not in (State.SENT, State.FAILED):
+        return
+    try:
+        with transaction.atomic():
+            kind.follows(message)
+    except Exception:
+        # What became of a message must be written down whatever follows: else it would count as one that may have been sent.
+        _log.exception("What follows from message %s could not be written.", message.uid)
 
 
 def lose_leases() -> int:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 
+from django.conf import settings
 from django.contrib.auth.models import AnonymousUser
 from django.db import models
 from django.db.models import Q
@@ -128,6 +129,11 @@ class Message(models.Model):
     def captured(self) -> bool:
         """Kept to be read on its page, and handed to no mail server."""
         return self.state == State.SENT and self.outcome == "captured"
+
+    @property
+    def has_left(self) -> bool:
+        """Whether its news is out. What was captured told nobody; only in the demo, where nothing else happens, does it count."""
+        return self.state == State.SENT and (settings.DEMO or not self.captured)
 
 
 class MessageFile(models.Model):

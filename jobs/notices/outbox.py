@@ -21,7 +21,7 @@ from jobs.core.models import Job
 from jobs.core.refusals import OutOfSight, Refused
 from jobs.notices import consent, kinds, rendering
 from jobs.notices.kinds import NoticeKind, Owing, Recipient
-from jobs.notices.leaving import CHANGED, claim, due, record, unfreeze
+from jobs.notices.leaving import CHANGED, claim, due, follow, record, unfreeze
 from jobs.notices.models import Channel, Message, MessageFile, State
 from jobs.notices.recipients import address_anew, recipients_of
 from jobs.notices.rendering import Rendered
@@ -309,6 +309,7 @@ def record_arrived(message: Message, *, how: str, by: Actor) -> Message:
     message.state, message.reason = State.SENT, ""
     message.sent_at, message.outcome = clock.now(), f"arrived, says {by.name}: {how.strip()}"[:250]
     message.save(update_fields=["state", "reason", "sent_at", "outcome"])
+    follow(message)
     return message
 
 

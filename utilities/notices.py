@@ -19,8 +19,8 @@ from utilities import services
 from utilities.models import Visit
 
 ANNOUNCED, INTERRUPTS = "visit_announced", "utility_interrupts"
-# Power goes off for minutes: the same cautions as before a test (TRADE.md C13).
-BEFORE_IT_GOES_OFF = ("medical", "lifts", "alarms", "save_work", "pumps")
+# Power goes off for minutes: the cautions of before a test (TRADE.md C13), two of them in words for a visit that is the utility's.
+BEFORE_IT_GOES_OFF = ("medical_power_off", "lifts_power_off", "alarms", "save_work", "pumps")
 TEN = dt.time(10)  # the hour of the day before at which a home is told that its power goes off
 
 
@@ -150,6 +150,6 @@ def register() -> None:
             stopped_by=None,
             may_go_by_itself=True,
             by_text=True,
-            required_in_text=("medical", "lifts"),
+            required_in_text=("medical_power_off", "lifts_power_off"),
         )
     )

@@ -11,7 +11,8 @@ from typing import Final
 BRIEF: Final[dict[str, tuple[str, str]]] = {
     "no_backup_yet": ("Your home has no backup yet.", "Su casa aún no tiene respaldo."),
     "medical": ("Medical equipment? Telephone us first.", "¿Equipo médico? Llámenos antes."),
-    "lifts": ("Nobody in or on a lift.", "Nadie en un elevador."),
+    "medical_power_off": ("Medical equipment? Telephone us first.", "¿Equipo médico? Llámenos antes."),
+    "lifts_power_off": ("Nobody in or on a lift.", "Nadie en un elevador."),
     "live_conductors": ("Do not open the meter: it can kill.", "No abra el medidor: es mortal."),
     "bag_photo": ("From where you stand, by day, no rain; touch nothing.", "Desde donde está, de día, sin lluvia; no toque nada."),
 }

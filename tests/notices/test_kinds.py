@@ -20,7 +20,7 @@ pytestmark = pytest.mark.django_db
 
 TEXTS = [name for name in MAKERS if name != "utility_letter" and "invoice" not in name and "lender" not in name]
 # These hold a link, or more cautions than one part has room for.
-LONGER = {"call_offered": 3, "call_booked": 2, "call_moved": 2, "utility_interrupts": 2}
+LONGER = {"call_offered": 2, "call_booked": 2, "call_moved": 2, "utility_interrupts": 2}
 
 
 def test_every_kind_has_an_example_here():
@@ -103,6 +103,27 @@ def test_a_text_keeps_the_caution_that_its_kind_requires_and_without_it_is_refus
 
     with pytest.raises(Exception, match="lacks words that must stand in it"):
         outbox.preview(message)
+
+
+def test_that_the_utility_turns_off_the_power_is_no_test_of_ours():
+    message = message_of("utility_interrupts", texts=True, mail=True)
+
+    words = " ".join(outbox.preview(message).text.split())
+
+    # TRADE.md C13: the utility interrupts; the plan of the home and its two telephones count, not a test by telephone.
+    assert "If yes or not sure, telephone the utility and us before its visit, and follow your medical backup plan." in words
+    assert "this test" not in words
+    assert "test by phone" not in words
+    assert "for a moment" not in words
+
+
+def test_a_text_with_a_link_takes_two_parts_though_it_is_the_first_to_its_number(settings):
+    settings.BASE_URL = "https://office.larchlantern.example"
+    message_of("call_offered", texts=True)
+    text = Message.objects.get(kind="call_offered", channel="text")
+
+    for language in ("en", "es"):
+        assert gsm.size(in_language(text, language).text).parts == 2
 
 
 def test_the_mail_of_the_bag_photo_says_in_full_what_not_to_touch():

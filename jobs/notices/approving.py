@@ -20,9 +20,20 @@ RULE = "notices_by_themselves"
 
 
 def approved() -> list[NoticeKind]:
-    """The kinds that leave by themselves now; a name that is none, or that never may, approves nothing."""
-    names = {name.strip() for name in rules.text(RULE).split(",")}
+    """The kinds that leave by themselves now."""
+    names = _names(rules.text(RULE))
     return [kind for kind in kinds.all_kinds() if kind.may_go_by_itself and kind.name in names]
+
+
+def refuse_unknown(value: str) -> None:
+    """The rule names kinds that may leave by themselves, and nothing else: a name mistyped would leave its messages waiting unseen."""
+    may = {kind.name for kind in kinds.all_kinds() if kind.may_go_by_itself}
+    if strange := [name for name in _names(value) if name not in may]:
+        raise Refused(f"“{strange[0]}” is no kind of message that may leave by itself.", field="value")
+
+
+def _names(value: str) -> list[str]:
+    return [name.strip() for name in value.split(",") if name.strip()]
 
 
 @right("core.run_office")
@@ -52,9 +63,6 @@ def by_themselves(request: HttpRequest) -> HttpResponseBase:
 
 
 def _approve(request: HttpRequest, chosen: list[str]) -> None:
-    may = {kind.name for kind in kinds.all_kinds() if kind.may_go_by_itself}
-    if strange := [name for name in chosen if name not in may]:
-        raise Refused(f"“{strange[0]}” is no kind of message that may leave by itself.")
     rules.set_rule(RULE, value=", ".join(sorted(set(chosen))), valid_from=clock.office_today(), by=actor(request))
 
 

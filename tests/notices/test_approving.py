@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 import pytest
 
+from jobs.core import rules
+from jobs.core.models import Rule
+from jobs.core.refusals import Refused
 from jobs.notices import asking
 from jobs.notices.approving import approved
 from jobs.notices.models import Message
@@ -46,3 +51,16 @@ def test_what_always_waits_for_a_person_cannot_be_approved(name, client, dana):
     assert answer.status_code == 422
     assert f"“{name}” is no kind of message that may leave by itself." in answer.content.decode()
     assert approved() == []
+
+
+@pytest.mark.parametrize("value", ["call_boked", "call_booked, invoice", "call_booked; call_moved", "texts_ended"])
+def test_a_rule_that_names_no_kind_that_may_is_refused_wherever_it_is_set(value, client, dana):
+    client.force_login(user_of(dana))
+    with pytest.raises(Refused, match="is no kind of message that may leave by itself"):
+        rules.set_rule("notices_by_themselves", value=value, valid_from=dt.date(2026, 11, 18), by=dana)
+
+    answer = client.post("/rules/notices_by_themselves/", {"value": value, "valid_from": "18 Nov 2026"})
+
+    assert answer.status_code == 422
+    assert "is no kind of message that may leave by itself" in answer.content.decode()
+    assert not Rule.objects.exists()

@@ -24,6 +24,7 @@ from utilities.waitcurve import LATELY, SHARES, WaitCurve
 
 DOTS: Final = 400  # of the requests sent last; the curve counts all
 PAST_WEEKS: Final = 8  # this one, so far, among them
+LEAST_SAID: Final = 0.05  # fittings expected in a week; fewer would be said as 0.0
 FEW_LATELY: Final = 5  # fittings; from fewer no days are said
 _SHARE_WORDS: Final = {10: "one in ten", 25: "one in four", 50: "half", 75: "three in four", 90: "nine in ten"}
 _ONE_WEEK: Final = dt.timedelta(days=7)
@@ -151,7 +152,7 @@ def weeks(utility: Utility, *, seen: FitRequestQuerySet, today: dt.date, pitch: 
         columns.append(week_columns.Week(monday, seen=counted[monday], href=f"#{_anchor(monday)}", title=_week_title(monday, told)))
     for week in ahead:
         monday, low, high = week["week"], round(week["low"]), round(week["high"])
-        told = f"about {week['mean']:.1f}"
+        told = f"about {week['mean']:.1f}" if week["mean"] >= LEAST_SAID else "fewer than 0.1"
         within = f"{words.number(low)} to {words.number(high)}"
         rows.append(WeekRow(_anchor(monday), monday, told, within))
         title = _week_title(monday, f"{told} fittings expected ({within})")

@@ -89,4 +89,5 @@ def _sentence(count: int, pace: shown.Pace | None) -> str:
     )
     if pace is None:
         return f"{waiting} How long requests wait here is worked out tonight."
-    return f"{waiting} Expected of a new one: {pace.sentence}, in business days of the utility."
+    days = f" ({pace.calendar_words})" if pace.calendar_words else ""
+    return f"{waiting} Expected of a new one: {pace.sentence}, in business days of the utility{days}."

@@ -133,6 +133,14 @@ class Pace:
         nine = f"by day {self.nine}" if self.nine is not None else "later than in two years"
         return f"half of requests are fitted {half}, nine in ten {nine}"
 
+    @property
+    def calendar_words(self) -> str:
+        """ "about 21 and 55 days of the calendar", the unit of the wait curve; nothing where one lies beyond what is said."""
+        half, nine = self.likely.q50, self.likely.q90
+        if half is None or nine is None or self.half is None or self.nine is None:
+            return ""
+        return f"about {(half - self.likely.as_of).days} and {(nine - self.likely.as_of).days} days of the calendar"
+
 
 def paces(utilities: Sequence[Utility]) -> dict[int, Pace]:
     """By primary key; those for which nothing is stored yet are left out."""

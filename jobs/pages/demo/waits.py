@@ -76,7 +76,7 @@ def follow_up(home: Home) -> None:
     answered = home.draw.choice(NOTHING_NEW)
     if home.chance(12):
         promised = home.grid.calendar.next_worked(day + dt.timedelta(days=home.draw.randint(6, 20)))
-        answered = f"planned for the week of {promised:%B} {promised.day}"
+        answered = f"planned for {promised:%B} {promised.day}"
     requests.record_contact(
         home.request,
         on=day,

@@ -99,7 +99,7 @@ def _answers(found: ReceivedQuerySet) -> Section:
             Row(
                 margin=words.day_short(day_at(row.at, zone), today=today),
                 title=row.person.name if row.person else "unknown sender",
-                under=row.address,
+                under=row.shown_address,
                 url=reverse("received", kwargs={"uid": row.uid}),
                 cells=(row.text[:120] or row.get_kind_display(), f"{row.job.code}, {row.job.site.street}" if row.job else ""),
                 next_act="Read and settle",
@@ -127,7 +127,7 @@ def _section(group: _Group, found: MessageQuerySet) -> Section:
             Row(
                 margin=words.day_short(day_at(message.created_at, zone), today=today),
                 title=message.to_name or "nobody",
-                under=message.address,
+                under=message.shown_address,
                 url=reverse("notice_release" if group.state == State.OWED else "notice", kwargs={"uid": message.uid}),
                 cells=(message.kind_words, f"{message.job.code}, {message.job.site.street}" if message.job else ""),
                 next_act=group.act,

@@ -9,6 +9,7 @@ from django.contrib.auth.models import AnonymousUser
 from django.db import models
 from django.db.models import Q
 
+from jobs.core import phones
 from jobs.core.models import Job, Person, StoredFile, User
 from jobs.core.models.people import Language
 from jobs.notices import kinds
@@ -28,6 +29,16 @@ class State(models.TextChoices):
 class Channel(models.TextChoices):
     EMAIL = "email", "e-mail"
     TEXT = "text", "text message"
+
+
+def shown_address(channel: str, address: str) -> str:
+    """As a person reads it: "(303) 555-0142"; what is no number, as it came."""
+    if channel != Channel.TEXT:
+        return address
+    try:
+        return phones.shown(phones.e164(address).number)
+    except ValueError:
+        return address
 
 
 class Scope(models.TextChoices):
@@ -126,6 +137,10 @@ class Message(models.Model):
         return "captured, not sent" if self.captured else State(self.state).label
 
     @property
+    def shown_address(self) -> str:
+        return shown_address(self.channel, self.address)
+
+    @property
     def captured(self) -> bool:
         """Kept to be read on its page, and handed to no mail server."""
         return self.state == State.SENT and self.outcome == "captured"
@@ -193,6 +208,10 @@ class Consent(models.Model):
         return f"{self.address}: {'ended' if self.revoked_at else 'given'}"
 
     @property
+    def shown_address(self) -> str:
+        return shown_address(self.channel, self.address)
+
+    @property
     def is_bar(self) -> bool:
         return self.ended in (Ended.WRONG, Ended.BOUNCED)
 
@@ -250,6 +269,10 @@ class Received(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} of {self.address or 'nobody'}"
+
+    @property
+    def shown_address(self) -> str:
+        return shown_address(self.channel, self.address)
 
 
 class Direction(models.TextChoices):

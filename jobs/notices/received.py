@@ -10,13 +10,13 @@ from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_http_methods, require_safe
 
-from jobs.core import clock, phones
+from jobs.core import clock
 from jobs.core.actors import Actor, actor, member
 from jobs.core.acts import act
 from jobs.core.forms import OfficeForm
 from jobs.core.refusals import Refused
 from jobs.core.web import recorded, right
-from jobs.notices.models import Channel, Received, ReceivedQuerySet
+from jobs.notices.models import Received, ReceivedQuerySet
 from jobs.notices.shown import instant
 
 MOST = 200
@@ -81,28 +81,19 @@ def received(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
 
 def title_of(row: Received) -> str:
     """ "Reply from Guadalupe Hernández"."""
-    who = row.person.name if row.person else shown_address(row) or "an unknown sender"
+    who = row.person.name if row.person else row.shown_address or "an unknown sender"
     joint = "from" if row.kind in ("reply", "unreadable") else "about a message to"
     return f"{row.get_kind_display().capitalize()}, {joint} {who}"
 
 
-def shown_address(row: Received) -> str:
-    if row.channel != Channel.TEXT:
-        return row.address
-    try:
-        return phones.shown(phones.e164(row.address).number)
-    except ValueError:
-        return row.address
-
-
 def _line(row: Received) -> dict[str, Any]:
-    return {"row": row, "at": instant(row.at), "title": title_of(row), "address": shown_address(row)}
+    return {"row": row, "at": instant(row.at), "title": title_of(row), "address": row.shown_address}
 
 
 def _cells(row: Received) -> list[tuple[str, str] | tuple[str, str, str]]:
     return [
         ("Came", instant(row.at), row.get_channel_display()),
-        ("From" if row.kind in ("reply", "unreadable") else "Address", row.person.name if row.person else "unknown", shown_address(row)),
+        ("From" if row.kind in ("reply", "unreadable") else "Address", row.person.name if row.person else "unknown", row.shown_address),
         ("Home", row.job.code if row.job else "none", row.job.site.line if row.job else ""),
         (
             "After our message",

@@ -24,6 +24,7 @@ from jobs.notices.views import page_of, seen_by, seen_message, shown_of
 
 AT_ONCE = 25
 LEAVES = "It leaves in a minute, or when quiet hours at the home are over; until then you can take it back."
+EACH_LEAVES = "Each leaves in a minute, or once its own time and the hours of its home have come; until then you can take it back."
 
 
 @right("core.release_notices")
@@ -33,12 +34,12 @@ def release(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
     message, refused = seen_message(request, uid), ""
     if request.method == "POST":
         try:
-            outbox.release(message, seen=request.POST.get("seen", ""), by=actor(request))
+            released = outbox.release(message, seen=request.POST.get("seen", ""), by=actor(request))
         except Refused as refusal:
             refused = str(refusal)
             message.refresh_from_db()
         else:
-            return recorded(request, f"Released: {message.kind_words} to {message.to_name}. {LEAVES}", "notice", uid=uid)
+            return recorded(request, f"Released: {message.kind_words} to {message.to_name}. {_leaves(released)}", "notice", uid=uid)
     if message.state != State.OWED:
         return page_of(request, message, refused=refused)
     shown, fault = shown_of(message)
@@ -74,7 +75,8 @@ def release_many(request: HttpRequest) -> HttpResponseBase:
         except Refused as refusal:
             refused = str(refusal)
         else:
-            return recorded(request, f"Released: {words.count(len(released), 'message')}. {LEAVES}", "notices")
+            leaves = _leaves(released[0]) if len(released) == 1 else EACH_LEAVES
+            return recorded(request, f"Released: {words.count(len(released), 'message')}. {leaves}", "notices")
     waiting = seen_by(request).in_state(State.OWED).order_by("created_at", "pk")
     entries = [_entry(message, chosen) for message in waiting[:AT_ONCE]]
     context = {"entries": entries, "total": waiting.count(), "refused": refused}
@@ -90,6 +92,12 @@ def _entry(message: Message, chosen: list[str]) -> dict[str, Any]:
         "chosen": str(message.uid) in chosen,
         "not_before": _not_before(message),
     }
+
+
+def _leaves(message: Message) -> str:
+    if message.due_at is not None and message.due_at > clock.now() + outbox.TAKE_BACK:
+        return f"It leaves from {instant(message.due_at)} on; until then you can take it back."
+    return LEAVES
 
 
 def _not_before(message: Message) -> str:

@@ -114,7 +114,7 @@ def shown_of(message: Message) -> tuple[Rendered | None, str]:
 
 def _cells(message: Message) -> list[tuple[str, str] | tuple[str, str, str]]:
     cells: list[tuple[str, str] | tuple[str, str, str]] = [
-        ("To", message.to_name or "nobody", message.address),
+        ("To", message.to_name or "nobody", message.shown_address),
         ("By", message.get_channel_display()),
         ("Message", message.kind_words),
         ("Home", message.job.code if message.job else "none", message.job.site.line if message.job else ""),

@@ -115,7 +115,7 @@ def _replies(job: Job, user: User) -> Iterable[Said]:
         yield Said(
             at=reply.at,
             ours=False,
-            whom=reply.person.name if reply.person else reply.address,
+            whom=reply.person.name if reply.person else reply.shown_address,
             how=f"{reply.get_channel_display()} from",
             title=reply.get_kind_display(),
             url=reverse("received", kwargs={"uid": reply.uid}),

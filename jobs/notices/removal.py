@@ -62,6 +62,7 @@ def register() -> None:
             to=("at_home", "owner"),
             context=_context,
             still_due=_still_due,
+            required=("live_conductors",),
             stopped_by=None,
             by_text=True,
             required_in_text=("live_conductors",),

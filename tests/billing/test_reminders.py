@@ -54,7 +54,7 @@ def test_a_text_that_changed_since_it_was_read_is_not_sent(farida):
         reminders.remind(invoice, seen=seen, by=farida)
 
     reminders.remind(invoice, seen=reminders.digest(reminders.preview(invoice)), by=farida)
-    assert "We have not received all of it" in reminded().get().text
+    assert "Part of its payment has not reached us" in reminded().get().text
 
 
 def test_a_lender_is_reminded_by_mail_and_not_told_of_backup(farida):

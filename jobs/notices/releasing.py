@@ -16,7 +16,7 @@ from jobs.core.actors import actor
 from jobs.core.forms import OfficeForm
 from jobs.core.refusals import Refused
 from jobs.core.web import recorded, right
-from jobs.notices import consent, outbox
+from jobs.notices import consent, kinds, outbox
 from jobs.notices.forms import ArrivedForm, AtOnceForm, ConsentForm, WithdrawForm
 from jobs.notices.models import Message, State
 from jobs.notices.shown import instant
@@ -24,6 +24,7 @@ from jobs.notices.views import page_of, seen_by, seen_message, shown_of
 
 AT_ONCE = 25
 LEAVES = "It leaves in a minute, or when quiet hours at the home are over; until then you can take it back."
+LEAVES_SOON = "It leaves in a minute; until then you can take it back."
 EACH_LEAVES = "Each leaves in a minute, or once its own time and the hours of its home have come; until then you can take it back."
 
 
@@ -97,7 +98,8 @@ def _entry(message: Message, chosen: list[str]) -> dict[str, Any]:
 def _leaves(message: Message) -> str:
     if message.due_at is not None and message.due_at > clock.now() + outbox.TAKE_BACK:
         return f"It leaves from {instant(message.due_at)} on; until then you can take it back."
-    return LEAVES
+    kind = kinds.find(message.kind)
+    return LEAVES if kind is None or kind.to_home else LEAVES_SOON
 
 
 def _not_before(message: Message) -> str:

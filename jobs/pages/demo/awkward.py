@@ -28,12 +28,22 @@ class Casting:
         self.cases: dict[str, Home] = {}
 
     def fitted(
-        self, case: str, ago: int, *, at: str = "Ottermere", waited: int = 40, then: tuple[int, Then] | None = None, **story: object
+        self,
+        case: str,
+        ago: int,
+        *,
+        at: str = "Ottermere",
+        waited: int | None = None,
+        then: tuple[int, Then] | None = None,
+        **story: object,
     ) -> None:
-        """A home fitted on the last working day `ago` days back; `then`: what is done so many days before today."""
+        """A home fitted on the last working day `ago` days back, after this utility's usual wait unless another is named; `then`: what is
+        done so many days before today.
+        """
         fitted_on = self.world.diary.last_worked(ago)
         told = replace(Story(fitted_on=fitted_on, never=NO_CALL), **story)  # type: ignore[arg-type]
-        self._begin(case, at, fitted_on - dt.timedelta(days=waited + UNTIL_ASKED), told, then)
+        usual = round(self.world.grids[at].habit.middle * 7 / 5)  # its working days, in days of the calendar
+        self._begin(case, at, fitted_on - dt.timedelta(days=(waited or usual) + UNTIL_ASKED), told, then)
 
     def waiting(self, case: str, days: int, *, at: str = "Sable", then: tuple[int, Then] | None = None, **story: object) -> None:
         """A home that has waited about so many days and waits still."""

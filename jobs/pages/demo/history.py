@@ -1,9 +1,10 @@
-"""Nine hundred requests from the years before our books: rows of history without a job, for the forecasts alone."""
+"""Nine hundred requests from the years before our books, and some of this year: rows of history without a job, for forecasts alone."""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from random import Random
 
 from jobs.core import clock, codes
@@ -28,6 +29,33 @@ def remember(grids: Sequence[Grid], diary: Diary, *, by: str) -> None:
             row.own_reference = f"{grid.habit.name[:2].upper()}-{number:04d}"
             row.recorded_by_name = by
         FitRequest.objects.bulk_create(rows)
+
+
+def remember_fitted(grids: Mapping[str, Grid], finished: Iterable[tuple[str, dt.date, dt.date]], *, by: str) -> None:
+    """Requests of this year of whose homes we keep no job: utility, day sent, day fitted. None of a utility that is new to us."""
+    taken, numbers = set(FitRequest.objects.values_list("code", flat=True)), Counter[str]()
+    rows = []
+    for name, filed, fitted in finished:
+        habit, now = grids[name].habit, clock.now()
+        if not habit.past:
+            continue
+        numbers[name] += 1
+        rows.append(
+            FitRequest(
+                code=_code(taken),
+                utility=grids[name].utility,
+                route=habit.route,
+                filed_on=filed,
+                outcome=Outcome.FITTED,
+                ended_on=fitted,
+                fitted_by=fitted,
+                own_reference=f"{habit.name[:2].upper()}-{habit.past + numbers[name]:04d}",
+                recorded_by_name=by,
+                recorded_at=now,
+                changed_at=now,
+            )
+        )
+    FitRequest.objects.bulk_create(rows)
 
 
 def _code(taken: set[str]) -> str:

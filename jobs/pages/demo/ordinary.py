@@ -9,6 +9,7 @@ from random import Random
 
 from jobs.pages.demo.building import begin
 from jobs.pages.demo.habits import HABITS
+from jobs.pages.demo.history import remember_fitted
 from jobs.pages.demo.story import Story, World
 
 
@@ -40,8 +41,9 @@ def ordinary_homes(world: World, size: Size) -> None:
         # More of late than a year ago: the company grows.
         ago = round(UNTIL_ASKED + 6 + 350 * draw.random() ** 1.5)
         begin(world, world.grids[grid()], f"signed {number}", diary.ago(ago))
+    finished: list[Wait] = []
     for number in range(size.still_waiting):
-        name, filed, fitted = _still_waiting(world, draw, grid)
+        name, filed, fitted = _still_waiting(world, draw, grid, finished)
         begin(world, world.grids[name], f"still waiting {number}", filed - dt.timedelta(days=UNTIL_ASKED), Story(fitted_on=fitted))
     for number in range(size.in_build):
         begin(world, world.grids[grid()], f"in build {number}", diary.ago(draw.randrange(1, 15)))
@@ -49,19 +51,33 @@ def ordinary_homes(world: World, size: Size) -> None:
         story = Story(never=frozenset({"ask"}))
         begin(world, world.grids[grid()], f"not asked {number}", diary.ago(draw.randrange(44, 52)), story)
     for number in range(size.just_fitted):
-        # Asked for as long ago as this utility takes, and fitted in these two weeks.
-        name = draw.choice([habit.name.split()[0] for habit in HABITS if habit.emergency])
-        fitted = diary.last_worked(draw.randrange(1, 17))
-        waited = draw.randrange(30, 190)
-        signed = fitted - dt.timedelta(days=waited + UNTIL_ASKED)
-        begin(world, world.grids[name], f"just fitted {number}", signed, Story(fitted_on=fitted))
+        name, filed, fitted = _just_fitted(world, draw)
+        begin(world, world.grids[name], f"just fitted {number}", filed - dt.timedelta(days=UNTIL_ASKED), Story(fitted_on=fitted))
+    remember_fitted(world.grids, finished, by=world.office.dana.name)
 
 
-def _still_waiting(world: World, draw: Random, grid: Callable[[], str]) -> tuple[str, dt.date, dt.date]:
-    """A utility, the day on which it was asked, and the day to come on which it will fit: drawn until that is not past."""
+Wait = tuple[str, dt.date, dt.date]  # a utility, the day on which it was asked, the day on which it fits
+
+
+def _just_fitted(world: World, draw: Random) -> Wait:
+    """Asked for as long ago as this utility takes, and fitted in these two weeks."""
+    today = world.diary.today
+    name = draw.choice([habit.name.split()[0] for habit in HABITS if habit.emergency])
+    while True:
+        filed = world.diary.ago(draw.randrange(4, 260))
+        fitted = world.grids[name].fitting_day(filed, draw, today=today)
+        if world.diary.ago(17) < fitted < today:
+            return name, filed, fitted
+
+
+def _still_waiting(world: World, draw: Random, grid: Callable[[], str], finished: list[Wait]) -> Wait:
+    """Drawn until the day of fitting is yet to come. Those drawn in vain join the finished: the homes that wait today would else be all
+    that their utilities were asked for, every utility would seem to have slowed, and its forecasts to have failed.
+    """
     while True:
         name = grid()
         filed = world.diary.ago(draw.randrange(4, 260))
         fitted = world.grids[name].fitting_day(filed, draw, today=world.diary.today)
         if fitted > world.diary.today:
             return name, filed, fitted
+        finished.append((name, filed, fitted))

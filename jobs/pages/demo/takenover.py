@@ -19,7 +19,7 @@ from utilities.models import FitRequest
 
 TAKEN_OVER = 35  # days ago
 WAITING, FITTED, VERIFIED, IN_BUILD = 14, 3, 5, 2
-GRIDS = ("Ottermere", "Sable", "Upper", "Tamarisk", "Calder", "Big")
+GRIDS = ("Big", "Sable", "Upper", "Tamarisk", "Calder", "Big")
 
 
 def take_over(world: World) -> None:

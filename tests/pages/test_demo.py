@@ -28,11 +28,12 @@ from jobs.core.waiting import open_emergency
 from jobs.notices.models import Message, State
 from jobs.pages import demo, reconcile
 from jobs.pages.demo.awkward import LONG_NAME
+from jobs.pages.demo.habits import HABITS
 from jobs.pages.demo.history import NEWEST
 from jobs.pages.demo.ordinary import Size
 from tests.conftest import NOW
 from tests.make import make_job
-from utilities import said, scoring
+from utilities import outlooks, said, scoring
 from utilities.models import FitRequest, Outcome, Utility, Visit
 from utilities.models.scores import Source
 from utilities.visits import OUTCOMES
@@ -184,6 +185,10 @@ def test_each_awkward_case_is_in_it(made, case):
 
 def test_what_must_hold_among_the_records_holds(made):
     assert list(reconcile.breaches()) == []
+
+
+def test_the_pace_alarm_names_the_utility_that_has_slowed_and_no_other(made):
+    assert [each.utility.name for each in outlooks.alarms(today=TODAY)] == [habit.name for habit in HABITS if habit.slowed]
 
 
 def test_it_holds_homes_in_every_state_and_a_past_of_nine_hundred_requests(made):

@@ -169,6 +169,8 @@ def follow(message: Message) -> None:
 
 def follow_or_log(message: Message) -> None:
     """The same where no person can try again: what became of a message is written down whatever follows, else it may be sent twice."""
+    if message.kind not in kinds.with_followup():
+        return
     try:
         with transaction.atomic():
             follow(message)

@@ -349,7 +349,7 @@ def _fittings_expected(today: dt.date) -> Section:
         headings=("Week of", "Fittings", "In eight weeks of ten", "Homes"),
         rows=[
             Row(
-                margin=words.day_short(week["week"], today=today),
+                margin="this week" if week["week"] <= today else words.day_short(week["week"], today=today),
                 title=f"about {words.number(round(week['mean']))}" if week["mean"] >= 0.5 else "fewer than one",
                 url=reverse("requests"),
                 cells=(_between(week["low"], week["high"]),),
@@ -359,7 +359,7 @@ def _fittings_expected(today: dt.date) -> Section:
             if total
         ],
         nothing="No fitting is expected in the coming six weeks.",
-        note="of the requests open now, all utilities together",
+        note="of the requests open now, all utilities together; of this week what is left of it",
         total=total,
         order=90,
         kinds=("expected",),

@@ -25,6 +25,8 @@ from utilities.workdays import date_of, day_number
 ALARM_SHOWN = dt.timedelta(days=56)  # on Today, since it was found; on the utility's page it stays
 MOST_ODDS = 1_000  # said
 ONE_WEEK = dt.timedelta(days=7)
+ONE_DAY = dt.timedelta(days=1)
+WEEKS = 1 + sums.WEEKS  # what is left of this one, and thirteen whole ones
 
 
 class Week(TypedDict):
@@ -123,9 +125,10 @@ def worked_out(
 ) -> list[Outlook]:
     """One row for each covered utility (primary keys), not saved yet. requests: rows of `wanted` that are open requests."""
     as_of = fitted.as_of
-    monday = _monday_after(date_of(as_of))
+    # The week that the next day is in: of one that has begun, what is left of it.
+    monday = _week_of(date_of(as_of) + ONE_DAY)
     ending = lasting.ending_hazard(waits.history, fitted.calendars, as_of)
-    weeks = sums.weeks(fitted, wanted, told, first=day_number(monday), rows=requests, ending=ending)
+    weeks = sums.weeks(fitted, wanted, told, first=day_number(monday), count=WEEKS, rows=requests, ending=ending)
     known = Outlook.objects.in_bulk(covered, field_name="utility_id")
     rows_of = _rows_by_utility(waits)
     watches = _watches(waits, fitted, {pk: row.watch for pk, row in known.items()}, covered=covered)
@@ -143,7 +146,7 @@ def worked_out(
                 "low": float(weeks.low[place, number]),
                 "high": float(weeks.high[place, number]),
             }
-            for number in range(sums.WEEKS)
+            for number in range(WEEKS)
         ]
         watch, rang = watches.get(pk, (None, None))
         row.watch = watch.as_json() if watch else None
@@ -163,8 +166,8 @@ def write(rows: Iterable[Outlook], run: ForecastRun) -> None:
             row.save()
 
 
-def _monday_after(day: dt.date) -> dt.date:
-    return day + dt.timedelta(days=7 - day.weekday())
+def _week_of(day: dt.date) -> dt.date:
+    return day - dt.timedelta(days=day.weekday())
 
 
 def _rows_by_utility(waits: history.Waits) -> list[Rows]:

@@ -42,12 +42,14 @@ def test_a_run_stores_the_curve_and_the_weeks_of_each_utility():
     assert (row.run, row.as_of) == (run, AS_OF)
     curve = WaitCurve.from_json(row.curve)
     assert (curve.fitted, curve.waiting) == (10, 8)
-    assert [week["week"] for week in row.weeks[:2]] == ["2026-11-23", "2026-11-30"]
-    assert len(row.weeks) == 13
+    assert [week["week"] for week in row.weeks[:3]] == ["2026-11-16", "2026-11-23", "2026-11-30"]
+    assert len(row.weeks) == 14
     # A week's mean is what the stored dates of its requests say, less a little for those that may end without fitting (here none).
     requests = list(FitRequest.objects.open().filter(utility=utility))
     by = [sum(said.chance_by(request, day) or 0 for request in requests) for day in (D(2026, 11, 22), D(2026, 11, 29))]
-    assert row.weeks[0]["mean"] == pytest.approx(by[1] - by[0], abs=1e-4)
+    assert row.weeks[1]["mean"] == pytest.approx(by[1] - by[0], abs=1e-4)
+    # Of the week that has begun, what is left of it.
+    assert row.weeks[0]["mean"] == pytest.approx(by[0], abs=1e-4)
     assert row.weeks[0]["low"] <= row.weeks[0]["mean"] <= row.weeks[0]["high"]
     assert all(week["mean"] == 0 for week in Outlook.objects.get(utility=empty).weeks)
 
@@ -64,14 +66,14 @@ def test_the_weeks_of_several_utilities_add_up():
     told = outlooks.weeks_together()
 
     rows = list(Outlook.objects.all())
-    assert [week["week"] for week in told] == [D(2026, 11, 23) + dt.timedelta(weeks=number) for number in range(13)]
+    assert [week["week"] for week in told] == [D(2026, 11, 16) + dt.timedelta(weeks=number) for number in range(14)]
     assert told[0]["mean"] == pytest.approx(sum(row.weeks[0]["mean"] for row in rows))
     assert 0 <= told[0]["low"] < told[0]["mean"] < told[0]["high"]
     one = outlooks.weeks_together([rows[0].utility])
     assert [one[0][name] for name in ("mean", "low", "high")] == [rows[0].weeks[0][name] for name in ("mean", "low", "high")]
     # Stored on different days, they share fewer weeks.
     forecasts.refresh(as_of=AS_OF + dt.timedelta(days=7), rule="history changed", utilities=[rows[0].utility_id])
-    assert len(outlooks.weeks_together()) == 12
+    assert len(outlooks.weeks_together()) == 13
 
 
 def test_an_older_day_replayed_leaves_the_outlook_alone():
@@ -179,9 +181,10 @@ def test_today_of_the_manager_tells_the_fittings_of_the_weeks_to_come(client):
 
     weeks = sections["fittings_expected"]
     told = outlooks.weeks_together()
-    assert weeks.rows[0].margin == "Mon 23 Nov"
-    assert weeks.rows[0].title == f"about {told[0]['mean']:.0f}"
-    assert weeks.rows[0].cells == (f"{told[0]['low']:.0f} to {told[0]['high']:.0f}",)
+    assert weeks.rows[0].margin == "this week"
+    assert weeks.rows[0].title == "fewer than one"  # of a Wednesday to a Sunday
+    assert (weeks.rows[1].margin, weeks.rows[1].title) == ("Mon 23 Nov", f"about {told[1]['mean']:.0f}")
+    assert weeks.rows[1].cells == (f"{told[1]['low']:.0f} to {told[1]['high']:.0f}",)
     assert weeks.count == round(sum(week["mean"] for week in told[:6]))
     assert "fittings_expected" not in {section.name for section in attention.for_user(scheduler).sections}
 

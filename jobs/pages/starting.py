@@ -104,9 +104,7 @@ def listen(port: int) -> BaseWSGIServer:
 
 def run(server: BaseWSGIServer) -> None:
     """Serve, work and keep the timetable until the process is told to end; the worker then finishes what it has begun."""
-    # An interrupt while the worker starts could be lost in it for ever: it waits until the worker knows how to end.
-    signal.pthread_sigmask(signal.SIG_BLOCK, _ENDINGS)
-    worker_ready.connect(_can_end)
+    _end_once_it_can()
     # The worker must not take over the printing of the whole process.
     app = app_or_default()
     app.conf.worker_redirect_stdouts = False
@@ -121,11 +119,17 @@ def run(server: BaseWSGIServer) -> None:
     app.Worker(pool="threads", concurrency=2, without_gossip=True, without_mingle=True, without_heartbeat=True, quiet=True).start()
 
 
-_ENDINGS = (signal.SIGINT, signal.SIGTERM)
+def _end_once_it_can() -> None:
+    """An interrupt while the worker starts could be lost in it for ever: it is kept, and repeated once the worker knows how to end."""
+    asked = threading.Event()
+    for ending in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(ending, lambda *_: asked.set())
 
+    def repeat(**_: object) -> None:
+        if asked.is_set():
+            signal.raise_signal(signal.SIGINT)
 
-def _can_end(**_: object) -> None:
-    signal.pthread_sigmask(signal.SIG_UNBLOCK, _ENDINGS)
+    worker_ready.connect(repeat, weak=False)
 
 
 def said(port: int, sign_ins: list[SignIn]) -> Iterator[str]:

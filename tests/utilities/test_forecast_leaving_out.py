@@ -5,6 +5,7 @@ from dataclasses import fields, replace
 import numpy as np
 import pytest
 
+from tests.utilities.test_forecast_parts import in_order
 from tests.utilities.waits import D0, every_day
 from utilities.leadtimes import FITTED, NO_DAY, OPEN, History, OpenRequests, Parts, fit, forecast, fronts, open_rows
 from utilities.leadtimes.candidates import CANDIDATES
@@ -31,7 +32,7 @@ ASKED = OpenRequests.of(HISTORY, open_rows(HISTORY, D0))
 WHOLE = fit(HISTORY, every_day(3), D0)
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", [name for name in NAMES if name != "fronts"])
 def test_each_part_left_out_changes_the_dates_and_nothing_breaks(name):
     without = forecast(fit(HISTORY, every_day(3), D0, parts=replace(Parts(), **{name: False})), ASKED)
 
@@ -39,6 +40,18 @@ def test_each_part_left_out_changes_the_dates_and_nothing_breaks(name):
     assert (without.q_at(50) > D0).all()
     # Some move dates by less than a day here; the chances they do move.
     assert without.p_never.tolist() != forecast(WHOLE, ASKED).p_never.tolist()
+
+
+def test_without_fronts_a_utility_that_serves_in_order_is_forecast_otherwise():
+    filed, by = in_order(1)
+    history = History.from_columns(
+        utility=np.zeros(filed.size, int), filed=filed, outcome=np.where(by <= D0, FITTED, OPEN), by=np.where(by <= D0, by, NO_DAY)
+    )
+    asked = OpenRequests.of(history, open_rows(history, D0))
+    whole, without = (
+        forecast(fit(history, every_day(1), D0, parts=parts), asked).q_at(50) for parts in (Parts(), replace(Parts(), fronts=False))
+    )
+    assert (whole != without).any()
 
 
 def left_out(name):

@@ -113,7 +113,7 @@ class Band:
 class Verdict:
     """kind and cause in words; next_test is empty only when consistent. causes: each explanation that fits.
 
-    faults: the same without the figure of a wrong ratio; an inconsistent verdict has exactly one.
+    fault: what an inconsistent verdict names, true whichever of the causes is: empty with any other.
     ratio: steps of the total over known loads, 1 when right. tolerance_w: U = 2 u_c of a right step, the larger of the tests'.
     """
 
@@ -125,7 +125,7 @@ class Verdict:
     tolerance_w: float
     numbers: Mapping[str, float]
     causes: tuple[str, ...] = ()
-    faults: tuple[str, ...] = ()
+    fault: str = ""
 
 
 def step_w(off_before: float, on: float, off_after: float) -> float:
@@ -198,10 +198,9 @@ def _verdict(tests: Mapping[Load, StepTest], *, service: Service, budget: Budget
     tolerance = max(_tolerance_total(test, budget=budget) for test in tests.values())
     each_leg = {Load.LEG_A, Load.LEG_B} <= tests.keys()
 
-    def give(kind: Kind, cause: str, next_test: str = "", fitting: list[Condition] | None = None) -> Verdict:
-        wrong = [c for c in fitting or () if not c.is_right]
-        causes, faults = (tuple(dict.fromkeys(words)) for words in ((c.cause for c in wrong), (c.fault for c in wrong)))
-        return Verdict(kind, cause, next_test, tuple(steps.values()), ratio, tolerance, numbers, causes, faults)
+    def give(kind: Kind, cause: str, next_test: str = "", fitting: list[Condition] | None = None, fault: str = "") -> Verdict:
+        causes = tuple(dict.fromkeys(c.cause for c in fitting or () if not c.is_right))
+        return Verdict(kind, cause, next_test, tuple(steps.values()), ratio, tolerance, numbers, causes, fault)
 
     reasons = [reason for load, test in tests.items() for reason in _unusable(test, load=load, service=service, budget=budget)]
     if reasons:
@@ -220,12 +219,11 @@ def _verdict(tests: Mapping[Load, StepTest], *, service: Service, budget: Budget
         )
     again = f"{_REPEAT} with a larger load whose watts are measured" if each_leg else "Run a 120 V step on each leg in turn"
     causes = tuple(dict.fromkeys(c.cause for c in wrong))
-    faults = tuple(dict.fromkeys(c.fault for c in wrong))
     if len(fitting) > len(wrong) and wrong:
         return give(
             Kind.CANNOT_TELL, f"The steps fit a right pair of CTs, but they fit as well that {_either(causes)}.", f"{again}.", fitting
         )
-    if len(faults) > 1:
+    if wrong and (named := _common(wrong)) is None:
         # Surely wrong, and not surely what: naming one would send the electrician to the wrong place.
         return give(
             Kind.CANNOT_TELL,
@@ -233,18 +231,28 @@ def _verdict(tests: Mapping[Load, StepTest], *, service: Service, budget: Budget
             f"{again} to tell which; an electrician puts it right afterwards.",
             fitting,
         )
-    if faults:
-        named = causes[0] if len(causes) == 1 else f"{faults[0]}; it fits that {_either(causes)}"
-        mends = listed(list(dict.fromkeys(c.mend for c in wrong)), last="or")
+    if wrong and named is not None:
+        fault, mend = named
+        cause = causes[0] if len(causes) == 1 else f"{fault}; the steps fit that {_either(causes)}"
         return give(
             Kind.INCONSISTENT,
-            f"{_capital(named)}: {_seen_words(steps)}.",
-            f"A licensed electrician should {mends}. {_REPEAT} afterwards.",
+            f"{_capital(cause)}: {_seen_words(steps)}.",
+            f"A licensed electrician should {mend}. {_REPEAT} afterwards.",
             fitting,
+            fault,
         )
     if impossible := _impossible_baseline(tests, budget=budget):
         return give(Kind.CANNOT_TELL, impossible, f"{_REPEAT} with PV and battery off, and note what else runs.")
     return give(Kind.CONSISTENT, f"Each load showed on its own leg, as import, with the expected size: {_seen_words(steps)}.")
+
+
+def _common(wrong: list[Condition]) -> tuple[str, str] | None:
+    """The fault that all these share, and its mending: the same ratio whatever its figure, or the same placing whatever its ratio."""
+    if len({c.fault for c in wrong}) == 1:
+        return wrong[0].fault, listed(list(dict.fromkeys(c.mend for c in wrong)), last="or")
+    placings = {c.placing for c in wrong}
+    only = placings.pop()
+    return (only.fault, only.mend) if not placings and not only.is_right else None
 
 
 def _step(test: StepTest) -> Step:

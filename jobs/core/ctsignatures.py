@@ -139,6 +139,12 @@ class Condition:
     def is_right(self) -> bool:
         return self.a == _RIGHT and self.b == _RIGHT
 
+    @property
+    def placing(self) -> "Condition":
+        """The same without any wrong ratio: where each CT is and which way it points. True of this condition too."""
+        a, b = (next((p for p in _PLACINGS[:2] if seen.fault and seen.own * p.own > 0), seen) for seen in (self.a, self.b))
+        return Condition(a, b, *_in_words(a, b))
+
 
 def signature(condition: Condition, *, load: Load, load_w: float, service: Service) -> Step:
     """What the two CTs read of a resistive load under this condition, from complex power P = Re(V I*)."""

@@ -124,9 +124,18 @@ def test_steps_between_two_wrong_ratios_name_the_fault_and_leave_the_figure_open
     verdict = ctcheck.check(two((765, 0), (0, 1700)))
 
     assert verdict.kind == Kind.INCONSISTENT
-    assert verdict.faults == ("the ratio set for CT A is wrong",)
+    assert verdict.fault == "the ratio set for CT A is wrong"
     assert [("0.4 times" in cause, "0.5 times" in cause) for cause in verdict.causes] == [(True, False), (False, True)]
     assert verdict.next_test.startswith("A licensed electrician should set the ratio that is printed on CT A. ")
+
+
+def test_a_reversed_ct_is_named_though_its_ratio_may_be_wrong_as_well():
+    # Over a baseline of 3,000 W, -1,525 W of 1,700 W fits 1 (1,700) and 0.8 (1,360) alike: reversed it is in either case.
+    verdict = ctcheck.check(two((-1525, 0), (0, 1700), a_w=3000))
+
+    assert (verdict.kind, verdict.fault) == (Kind.INCONSISTENT, "CT A is reversed")
+    assert len(verdict.causes) == 2
+    assert verdict.next_test.startswith("A licensed electrician should turn CT A round. ")
 
 
 def test_a_240_v_step_beside_the_two_of_120_v_is_weighed_too():

@@ -6,7 +6,6 @@ show, which is what "noise inside the budget" means: each drawn share of U stand
 
 from __future__ import annotations
 
-import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -40,8 +39,8 @@ def shown(condition, *, load, load_w, service, off, base_w):
     reads = []
     for rise, share in zip((step.a_w, step.b_w), off, strict=True):
         level = max(abs(base_w), abs(base_w + rise))
-        # A watt inside: readings are whole watts.
-        allowed = tolerance_w(level, load_w=abs(rise), budget=BUDGET) - 1
+        # Just inside: readings are whole watts, and a reading pulled down has a level, and so a budget, that is a little less.
+        allowed = 0.98 * tolerance_w(level, load_w=abs(rise), budget=BUDGET) - 1
         reads.append(round(base_w + rise + share * allowed))
     before = Reading(base_w, base_w)
     return StepTest(before, Reading(*reads), before, load_w=load_w)
@@ -71,7 +70,7 @@ def test_two_120_v_steps_never_name_another_fault(fault, service, load_w, base_w
 
     assert verdict.kind != Kind.CONSISTENT
     if verdict.kind == Kind.INCONSISTENT:
-        assert verdict.faults == (true.fault,)
+        assert verdict.fault == true.fault
     else:
         assert verdict.next_test
 
@@ -84,7 +83,7 @@ def test_one_240_v_step_never_names_another_fault(fault, service, load_w, base_w
 
     assert verdict.kind != Kind.CONSISTENT
     if verdict.kind == Kind.INCONSISTENT:
-        assert verdict.faults == (true.fault,)
+        assert verdict.fault == true.fault
     else:
         assert verdict.next_test
 
@@ -106,24 +105,21 @@ def test_all_three_steps_together_never_name_another_fault(fault, service, small
 
     assert verdict.kind != Kind.CONSISTENT
     if verdict.kind == Kind.INCONSISTENT:
-        assert verdict.faults == (true.fault,)
+        assert verdict.fault == true.fault
 
 
-@pytest.mark.parametrize("service", list(Service))
-@pytest.mark.parametrize("load_w", [1_000, 1_250, 1_500, 1_800])
-@pytest.mark.parametrize("fault", TABLE)
-def test_two_120_v_steps_one_on_each_leg_name_every_fault(fault, load_w, service):
-    # By the mean of the budget: no noise but the rounding to whole watts.
+@given(fault=st.sampled_from(TABLE), service=SERVICES, load_w=st.integers(1_200, 1_800), off=st.tuples(OFF, OFF), more=st.tuples(OFF, OFF))
+def test_two_120_v_steps_one_on_each_leg_name_every_fault(fault, service, load_w, off, more):
     true = FAULTS[fault]
     tests = TwoSteps(
-        *(shown(true, load=load, load_w=load_w, service=service, off=(0, 0), base_w=500) for load in (Load.LEG_A, Load.LEG_B)),
+        shown(true, load=Load.LEG_A, load_w=load_w, service=service, off=off, base_w=500),
+        shown(true, load=Load.LEG_B, load_w=load_w, service=service, off=more, base_w=500),
         service=service,
     )
 
     verdict = ctcheck.check(tests)
 
-    assert verdict.kind == Kind.INCONSISTENT
-    assert verdict.faults == (true.fault,)
+    assert (verdict.kind, verdict.fault) == (Kind.INCONSISTENT, true.fault)
 
 
 def test_a_load_of_less_than_1000_w_names_no_fault_and_asks_for_a_larger_one():

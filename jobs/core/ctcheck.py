@@ -195,7 +195,7 @@ def _verdict(tests: Mapping[Load, StepTest], *, service: Service, budget: Budget
     steps = {load: _step(test) for load, test in tests.items()}
     numbers = _numbers(tests, steps, budget=budget)
     ratio = sum(step.total_w for step in steps.values()) / sum(test.load_w for test in tests.values())
-    tolerance = max(_tolerance_total(test, budget=budget) for test in tests.values())
+    tolerance = max(tolerance_of(test, budget=budget) for test in tests.values())
     each_leg = {Load.LEG_A, Load.LEG_B} <= tests.keys()
 
     def give(kind: Kind, cause: str, next_test: str = "", fitting: list[Condition] | None = None, fault: str = "") -> Verdict:
@@ -268,7 +268,8 @@ def _level_total(test: StepTest) -> float:
     return max(abs(r.a_w + r.b_w) for r in test.readings)
 
 
-def _tolerance_total(test: StepTest, *, budget: Budget) -> float:
+def tolerance_of(test: StepTest, *, budget: Budget) -> float:
+    """U = 2 u_c of this test's total step, in watts."""
     return tolerance_w(_level_total(test), load_w=test.load_w, budget=budget)
 
 
@@ -344,7 +345,7 @@ def _numbers(tests: Mapping[Load, StepTest], steps: Mapping[Load, Step], *, budg
             f"{name}_step_b_w": steps[load].b_w,
             f"{name}_step_total_w": steps[load].total_w,
             f"{name}_ratio": round(steps[load].total_w / test.load_w, 4),
-            f"{name}_tolerance_w": round(_tolerance_total(test, budget=budget), 1),
+            f"{name}_tolerance_w": round(tolerance_of(test, budget=budget), 1),
         }
     return numbers
 

@@ -23,7 +23,7 @@ from jobs.core.models import Contract, Document, Fact, Hold, Job, Party, Person,
 from jobs.core.models.people import PartyRole
 from jobs.core.rights import CREW, VERIFIER
 from jobs.core.states import Facts, JobState, S, state_of
-from jobs.core.waiting import UTILITY, Waiting, open_emergency
+from jobs.core.waiting import UTILITY, Waiting, open_emergency, unreported_seal
 from jobs.core.web import right
 from jobs.notices.models import Message
 from jobs.pages import jobacts, jobmoney, ledger, outlook, waitwords
@@ -194,6 +194,8 @@ def _shown(request: HttpRequest, home: Home) -> HttpResponse:
         "filled": buttons.filled,
         "ledger": told,
         "emergency": open_emergency(home.known),
+        "seal": unreported_seal(home.known),
+        "unpermitted": _unpermitted(home),
         "wanted": jobacts.wanted(home.user, job, home.waiting, _before_the_call(home)),
         "expected": rows,
         "months": next((row.drawn.head for row in rows if row.drawn), None),
@@ -210,6 +212,11 @@ def _shown(request: HttpRequest, home: Home) -> HttpResponse:
         "sees_codes": home.may("reveal_codes"),
     }
     return render(request, "pages/job.html", context)
+
+
+def _unpermitted(home: Home) -> bool:
+    """Commissioned, and no word of the utility's permission to operate."""
+    return home.state.state != S.CANCELLED and bool(home.known.of(k.COMMISSIONED)) and not home.known.of(k.PERMISSION_TO_OPERATE)
 
 
 def _before_the_call(home: Home) -> list[readiness.Missing]:

@@ -18,6 +18,7 @@ from tests.make import DAY_ONE, PASSWORD, PNG, SYSTEM, make_job, make_user, put,
 
 pytestmark = pytest.mark.django_db
 
+COMMISSIONED = {"on": "4 May 2026", "note": "", "seal": "intact", "mode": "grid-tied", "reserve_percent": "20", "communications": "Wi-Fi"}
 LEGS = {"a": (1700, 0), "b": (0, 1700)}
 
 
@@ -32,13 +33,13 @@ def address(job: Job, what: str) -> str:
 
 
 def readings(**changes: str) -> dict[str, str]:
-    given = {"on": "4 May 2026"}
+    given = {"on": "4 May 2026", "seal": "intact"}
     for leg, rise in LEGS.items():
         given[f"{leg}_load_w"] = "1700"
         for reading in ("off_before", "on", "off_after"):
             for seen, up in zip("ab", rise, strict=True):
                 given[f"{leg}_{reading}_{seen}"] = str(400 + (up if reading == "on" else 0))
-            given[f"{leg}_{reading}_pv"] = given[f"{leg}_{reading}_battery"] = ""
+            given[f"{leg}_{reading}_pv"], given[f"{leg}_{reading}_battery"] = "0", ""
     return given | changes
 
 
@@ -58,11 +59,13 @@ def test_each_page_opens_with_its_cautions_and_one_button(page, what):
 def test_the_day_one_record_brings_the_home_to_grid_tied_complete(page):
     job = make_job()
 
-    page.post(address(job, "commissioned"), {"on": "4 May 2026", "note": ""})
+    page.post(address(job, "commissioned"), COMMISSIONED)
     page.post(address(job, "ct-check"), readings())
     page.post(address(job, "collar-registered"), {"on": "5/4/26", "serial": "ll-000777", "revision": ""})
     photo = SimpleUploadedFile("bag.png", PNG, "image/png")
-    page.post(address(job, "collar-staged"), {"on": "4 May 2026", "place": "left of the meter", "reason": "", "photo": photo})
+    page.post(
+        address(job, "collar-staged"), {"on": "4 May 2026", "place": "left of the meter", "reason": "", "photo": photo, "seal": "intact"}
+    )
     last = page.post(address(job, "sheet-given"), {"on": "2026-05-04", "to": "owner", "language": "English"})
 
     job.refresh_from_db()
@@ -98,7 +101,7 @@ def test_a_second_press_of_the_same_button_records_nothing_more(page):
     job = make_job()
     key = re.search(r'name="key" value="([^"]+)"', page.get(address(job, "commissioned")).content.decode())
     assert key is not None
-    form = {"on": "4 May 2026", "note": "", "key": key.group(1)}
+    form = {**COMMISSIONED, "key": key.group(1)}
 
     page.post(address(job, "commissioned"), form)
     page.post(address(job, "commissioned"), form)

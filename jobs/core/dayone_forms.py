@@ -218,8 +218,9 @@ class CTCheckForm(VisitForm):
 
     def _step(self, step: str) -> ctcheck.StepTest:
         def reading(name: str) -> ctcheck.Reading:
-            a, b, pv, battery = (self.cleaned_data.get(f"{step}_{name}_{what}") for what in ("a", "b", "pv", "battery"))
-            return ctcheck.Reading(a, b, pv, battery)
+            told = {what: self.cleaned_data.get(f"{step}_{name}_{what}") for what in ("pv", "battery")}
+            a, b = (self.cleaned_data[f"{step}_{name}_{leg}"] for leg in "ab")
+            return ctcheck.Reading(a, b, told["pv"], told["battery"])
 
         before, on, after = (reading(name) for name in READINGS)
         return ctcheck.StepTest(before, on, after, load_w=self.cleaned_data[f"{step}_load_w"])

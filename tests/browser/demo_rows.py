@@ -83,6 +83,10 @@ def fact_to_correct() -> Kwargs:
     return {"uid": one(facts, "fact to correct").uid}
 
 
+def ct_checks(verdict: str) -> Callable[[], QuerySet[Fact]]:
+    return lambda: Fact.objects.standing().of_kind(k.CT_CHECK).filter(value__verdict=verdict)
+
+
 # Requests.
 
 

@@ -163,6 +163,10 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
     "rule": [Shot(MANAGER, lambda: {"name": "payment_days"}), Shot(MANAGER, lambda: {"name": "company_name"}, label="words")],
     "job_new": [Shot(SCHEDULER), Shot(SCHEDULER, label="refused", press="Enter the job", status=422)],
     "record": [*(recording(what) for what in RECORDINGS), recording("ct-check", press="Record readings")],
+    "ct_check": [
+        Shot(MANAGER, by_uid(d.ct_checks("consistent"), "CT check"), label="consistent"),
+        Shot(MANAGER, by_uid(d.ct_checks("inconsistent"), "CT check"), label="inconsistent"),
+    ],
     "reveal": [Shot(CREW, by_code(d.crews_homes, "home of the crew"))],
     "correct": [Shot(MANAGER, d.fact_to_correct)],
     "document": [File(MANAGER, "a photo or paper, as it was given", by_uid(d.documents, "document"))],

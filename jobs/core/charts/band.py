@@ -14,7 +14,7 @@ ROW: Final = 26.0
 TOP: Final = 6.0
 PLOT: Final = 250.0
 BAND: Final = 7.0  # px of half its height
-RIGHT: Final = 14.0
+RIGHT: Final = 26.0  # half of the last label
 
 
 @dataclass(frozen=True)

@@ -47,7 +47,7 @@ def shown(fact: Fact) -> Shown | None:
         service=f"{tests.service.value} V",
         lines=tuple(
             Line(
-                f"{words.watts(tests.by_load[one.load].load_w)} {one.load}",
+                f"{words.watts(tests.by_load[one.load].load_w)}, {one.load}",
                 one.leg,
                 words.watts(one.seen_w),
                 words.watts(one.expected_w),

@@ -42,6 +42,7 @@ class VisitForm(DayForm):
         seen = self.job.facts.standing().of_kind(kinds.SEAL_SEEN).filter(day=today).order_by("pk").last()
         if seen is not None:
             self.fields["seal"].initial = seen.value["state"]
+        self.order_fields(["key", "on", "seal"])
 
 
 class PhotoForm(DayForm):
@@ -140,7 +141,7 @@ class CTsFittedForm(VisitForm):
 READINGS = ("off_before", "on", "off_after")
 READING_WORDS = {"off_before": "Before", "on": "During", "off_after": "After"}
 STEPS = {"a": "load on A", "b": "load on B", "c": "240 V load"}
-STEP_NAMES = {"a": "120 V load on leg A", "b": "120 V load on leg B", "c": "Load across both legs, if there is time"}
+STEP_NAMES = {"a": "120 V load on leg A", "b": "120 V load on leg B", "c": "Load across both legs"}
 
 
 class CTCheckForm(VisitForm):
@@ -191,7 +192,8 @@ class CTCheckForm(VisitForm):
                 "name": STEP_NAMES[step],
                 "load": self[f"{step}_load_w"],
                 "rows": [row(step, reading) for reading in READINGS],
-                "open": step != "c" or any(self[name].data for name in self._names("c")),
+                "folded": step == "c",
+                "open": any(self[name].data for name in self._names(step)),
             }
             for step in STEPS
         ]
@@ -253,6 +255,8 @@ class MeterTimedForm(VisitForm):
         help_text="One tap at each pulse, for 30 seconds or more: 0, 2.1, 4.2. Each is taken as right within 0.2 seconds.",
         max_length=600,
         required=False,
+        # The page's script puts a button of these words beside it, which writes the seconds.
+        widget=forms.TextInput(attrs={"data-taps": "Tap at each pulse", "autocomplete": "off"}),
     )
     count = forms.FloatField(
         label="Or how many pulses or turns",

@@ -37,7 +37,7 @@ RECORDINGS: dict[str, Recording] = {
         DAY_ONE,
         d.SurveyForm,
         sitevisit.record_surveyed,
-        ("live_conductors", "seals", "generator"),
+        ("live_conductors", "generator", "seals"),
     ),
     "seal": Recording("Seal at the meter", "Record the seal", DAY_ONE, d.SealForm, sitevisit.record_seal, ("live_conductors", "seals")),
     "seal-reported": Recording(

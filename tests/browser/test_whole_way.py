@@ -240,6 +240,8 @@ def record_day_one(story: Story, folder: Path) -> None:
     record(page, "installed", today, more=lambda: check(page, "intact"))
     record(page, "commissioned", today, more=lambda: check(page, "intact", "grid-tied, no backup", "Wi-Fi"))
     record(page, "ct-check", today, more=lambda: type_readings(page))
+    expect(page.get_by_role("heading", level=1)).to_have_text("Consumption-CT check: consistent")
+    page.get_by_role("link", name="Back to the job").click()
     record(page, "collar-registered", today | {"Serial of the collar": SERIAL})
     record(
         page,

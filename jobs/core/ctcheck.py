@@ -96,13 +96,17 @@ class TwoSteps:
 
 @dataclass(frozen=True)
 class Band:
-    """One step of one leg beside what a right pair of CTs would show of it: expected ± tolerance, in watts."""
+    """One step of one leg beside what a right pair of CTs would show of it: expected ± tolerance, in watts.
+
+    drift_w: how far the baseline had moved by its second reading; the bracket cancels it as far as it was steady.
+    """
 
     load: Load
     leg: str
     seen_w: float
     expected_w: float
     tolerance_w: float
+    drift_w: int
 
     @property
     def is_inside(self) -> bool:
@@ -162,8 +166,10 @@ def bands(tests: TwoSteps) -> tuple[Band, ...]:
     for load, test in tests.by_load.items():
         expected = signature(right, load=load, load_w=test.load_w, service=tests.service)
         seen = _step(test)
-        for leg, seen_w, wanted_w, level in zip("AB", (seen.a_w, seen.b_w), (expected.a_w, expected.b_w), _levels(test), strict=True):
-            found.append(Band(load, leg, seen_w, wanted_w, tolerance_w(level, load_w=abs(wanted_w), budget=tests.budget)))
+        for leg, seen_w, wanted_w, level, drift in zip(
+            "AB", (seen.a_w, seen.b_w), (expected.a_w, expected.b_w), _levels(test), _drifts(test), strict=True
+        ):
+            found.append(Band(load, leg, seen_w, wanted_w, tolerance_w(level, load_w=abs(wanted_w), budget=tests.budget), drift))
     return tuple(found)
 
 
@@ -264,6 +270,10 @@ def _levels(test: StepTest) -> tuple[float, float]:
     return max(abs(r.a_w) for r in test.readings), max(abs(r.b_w) for r in test.readings)
 
 
+def _drifts(test: StepTest) -> tuple[int, int]:
+    return test.off_after.a_w - test.off_before.a_w, test.off_after.b_w - test.off_before.b_w
+
+
 def _level_total(test: StepTest) -> float:
     return max(abs(r.a_w + r.b_w) for r in test.readings)
 
@@ -295,7 +305,7 @@ def _unusable(test: StepTest, *, load: Load, service: Service, budget: Budget) -
         "AB",
         _levels(test),
         (right.a_w, right.b_w),
-        (test.off_after.a_w - test.off_before.a_w, test.off_after.b_w - test.off_before.b_w),
+        _drifts(test),
         strict=True,
     ):
         allowed = tolerance_w(level, load_w=abs(expected), budget=budget)

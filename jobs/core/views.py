@@ -67,7 +67,8 @@ def ct_check(request: HttpRequest, uid: uuid.UUID) -> HttpResponse:
     """One check of the consumption CTs: its verdict, its numbers, and the band in which each step was expected."""
     found = Fact.objects.filter(job__in=Job.objects.seen_by(request.user), kind=kinds.CT_CHECK).select_related("job__site")
     fact = get_object_or_404(found, uid=uid)
-    return render(request, "core/ct_check.html", {"fact": fact, "job": fact.job, "shown": ctpage.shown(fact)})
+    fitted = fact.job.facts.standing().of_kind(kinds.CTS_FITTED).filter(day__lte=fact.day).order_by("day", "pk").last()
+    return render(request, "core/ct_check.html", {"fact": fact, "job": fact.job, "shown": ctpage.shown(fact, fitted=fitted)})
 
 
 def _recording(request: HttpRequest, job: Job, what: str) -> Recording:

@@ -287,7 +287,7 @@ def _cells(home: Home) -> list[tuple[str, ...]]:
         ("Time there", words.time_zone_office(here)),
         ("Utility", service.utility.name if service else "not entered", service.district.name if service and service.district else ""),
         ("Its number", request.utility_reference if request and request.utility_reference else "none yet"),
-        ("Meter, form", meters or "not known", service.meter_form if service else ""),
+        ("Meter, form", meters or "not known", _meter_form(home, service)),
         ("Collar", home.known.serial or "none registered"),
         ("Person at home", person.name if person else "not entered"),
         ("Telephone", _telephone(person) if person and person.phone else "not known"),
@@ -300,6 +300,12 @@ def _cells(home: Home) -> list[tuple[str, ...]]:
     else:
         cells.append(("Our number", job.contractor_number or "none"))
     return cells
+
+
+def _meter_form(home: Home, service: Service | None) -> str:
+    """As the utility's account says it, else as our survey read it off the meter's face."""
+    surveyed = home.newest(k.SURVEYED)
+    return (service.meter_form if service else "") or str(surveyed.value.get("meter_form", "") if surveyed else "")
 
 
 def _telephone(person: Person) -> str:

@@ -8,7 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jobs.core import ctcheck, ctsignatures
-from jobs.core.ctcheck import Budget, Kind, Reading, StepTest, TwoSteps
+from jobs.core.ctbudget import Budget
+from jobs.core.ctcheck import Kind, Reading, StepTest, TwoSteps
 from jobs.core.ctsignatures import Load, Service, Step
 
 RIGHT = ctsignatures.conditions()[0]
@@ -160,6 +161,14 @@ def test_each_step_stands_beside_its_expected_band():
         ("A", 0, 0, True),
         ("B", 1300, 1700, False),
     ]
+
+
+def test_how_far_the_baseline_moved_is_told():
+    moved = StepTest(Reading(800, 850), Reading(2550, 850), Reading(900, 840), load_w=1700)
+
+    found = ctcheck.bands(TwoSteps(moved, steady(800, 850, 0, 1700)))
+
+    assert [band.drift_w for band in found] == [100, -10, 0, 0]
 
 
 def test_the_contributions_are_named_and_their_squares_make_the_tolerance():

@@ -29,7 +29,7 @@ def test_the_stated_doubt_of_taps_is_what_simulated_thumbs_scatter_by():
     draw = np.random.default_rng(5)
     powers = [timed_by_taps(sorted(2 * np.arange(17) + draw.normal(0, 0.2, 17)), kh=1, tap_s=0.2).power_w for _ in range(4_000)]
 
-    assert np.std(powers) == pytest.approx(timed_by_taps(2.0 * np.arange(17), kh=1, tap_s=0.2).expanded_w / 2, rel=0.05)
+    assert np.std(powers) == pytest.approx(timed_by_taps([2.0 * i for i in range(17)], kh=1, tap_s=0.2).expanded_w / 2, rel=0.05)
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
-from jobs.core import dayone, facts, metering, sitevisit
+from jobs.core import dayone, facts, homefacts, metering, sitevisit
 from jobs.core import kinds as k
 from jobs.core.ctpv import PVTest
 from jobs.core.metering import Pulses
@@ -378,6 +378,37 @@ def test_a_check_leads_to_its_page_with_numbers_band_and_caution(page, dana):
     # 2 sqrt(((1.5 * 2100/1700)^2 + (0.5 * 2100/1700)^2 + 5^2) / 30000 + 1.5 (100^2/12 + 50^2) / 1700^2) = 0.104, of leg B 0.102.
     assert "CT A 1.00 ± 0.10, CT B −1.00 ± 0.10." in told
     assert "The known load" in told
+
+
+def test_the_page_says_where_in_the_range_of_the_cts_the_load_stood(page, dana):
+    job = make_job()
+    metering.record_cts_fitted(
+        job, on=DAY_ONE, place=facts.CT_PLACES[0], rated_a=200, ratio_set_a=200, older_pv="none", accuracy_class="1", by=dana
+    )
+    fact = dayone.record_ct_check(job, on=DAY_ONE, tests=steps_seen(), by=dana)
+
+    told = page.get(reverse("ct_check", kwargs={"uid": fact.uid})).content.decode()
+
+    # 1,700 W at 120 V are 14.17 A, 7.1 % of 200 A; IEC 61869-2 Table 201, class 1 from 5 % on: 3 %.
+    assert "7.1 % of the 200 A that the CTs are rated for; there class 1 may err by 3 % (IEC 61869-2)." in told
+
+
+@pytest.mark.parametrize("what", [k.CT_CHECK, k.PV_CHECK, k.METER_TIMED])
+def test_what_was_computed_from_readings_is_not_typed_anew(dana, what):
+    job = make_job()
+    acts = {
+        k.CT_CHECK: lambda: dayone.record_ct_check(job, on=DAY_ONE, tests=steps_seen(), by=dana),
+        k.PV_CHECK: lambda: metering.record_pv_check(job, on=DAY_ONE, test=NET, by=dana),
+        k.METER_TIMED: lambda: metering.record_meter_timed(
+            job, on=DAY_ONE, pulses=Pulses(Mark.KH, 1, count=30, seconds=60), direction="import", by=dana
+        ),
+    }
+    fact = acts[what]()
+
+    with pytest.raises(Refused, match="record a new check"):
+        homefacts.correct(fact, value={**fact.value, "verdict": "consistent"}, reason="it was right", by=dana)
+
+    assert fact.value == job.facts.of_kind(what).get().value
 
 
 def test_an_imported_check_has_a_page_without_numbers(page):

@@ -25,6 +25,9 @@ LEAST_LOAD_W: Final = 1_000
 LEAST_LOAD_IN_SIGMAS: Final = 10
 # Up to this a source is as good as off; beyond it PV must be constant, and a battery is not idle.
 QUIET_SOURCE_W: Final = 100
+# A fault is named only where every other explanation is further off than this many U: three standard uncertainties. One right
+# pair in twenty reads beyond U by chance alone, and must not be taken apart for it. Guard bands: JCGM 106:2012, 8.3.
+GUARD: Final = 1.5
 
 
 class Kind(StrEnum):
@@ -229,17 +232,28 @@ def _verdict(tests: Mapping[Load, StepTest], *, service: Service, budget: Budget
         return give(
             Kind.CANNOT_TELL, f"The steps fit a right pair of CTs, but they fit as well that {_either(causes)}.", f"{again}.", fitting
         )
-    if wrong and (named := _common(wrong)) is None:
-        # Surely wrong, and not surely what: naming one would send the electrician to the wrong place.
+    near = [c for c in conditions() if _fits(c, tests, steps, service=service, budget=budget, times=GUARD)]
+    if wrong and any(c.is_right for c in near):
         return give(
             Kind.CANNOT_TELL,
-            f"The CTs are not right, but these steps cannot tell whether {_either(causes).removeprefix('either ')}: {_seen_words(steps)}.",
-            f"{again} to tell which; an electrician puts it right afterwards.",
+            f"The steps fit that {_either(causes)}, but a right pair of CTs is too near to rule out: {_seen_words(steps)}.",
+            f"{again}.",
             fitting,
+        )
+    if wrong and (named := _common(near)) is None:
+        # Surely wrong, and not surely what: naming one would send the electrician to the wrong place.
+        near.sort(key=lambda c: (c not in fitting, c.a != c.b))
+        rivals = _either(tuple(dict.fromkeys(c.cause for c in near))).removeprefix("either ")
+        return give(
+            Kind.CANNOT_TELL,
+            f"The CTs are not right, but these steps cannot tell whether {rivals}: {_seen_words(steps)}.",
+            f"{again} to tell which; an electrician puts it right afterwards.",
+            near,
         )
     if wrong and named is not None:
         fault, mend = named
-        cause = causes[0] if len(causes) == 1 else f"{fault}; the steps fit that {_either(causes)}"
+        alone = len(causes) == 1 and wrong[0].fault == fault
+        cause = causes[0] if alone else f"{fault}; the steps fit that {_either(causes)}"
         return give(
             Kind.INCONSISTENT,
             f"{_capital(cause)}: {_seen_words(steps)}.",
@@ -283,12 +297,21 @@ def tolerance_of(test: StepTest, *, budget: Budget) -> float:
     return tolerance_w(_level_total(test), load_w=test.load_w, budget=budget)
 
 
-def _fits(condition: Condition, tests: Mapping[Load, StepTest], steps: Mapping[Load, Step], *, service: Service, budget: Budget) -> bool:
+def _fits(
+    condition: Condition,
+    tests: Mapping[Load, StepTest],
+    steps: Mapping[Load, Step],
+    *,
+    service: Service,
+    budget: Budget,
+    times: float = 1.0,
+) -> bool:
+    """Whether each step lies within `times` U of what this condition shows of its load."""
     for load, test in tests.items():
         expected = signature(condition, load=load, load_w=test.load_w, service=service)
         level_a, level_b = _levels(test)
         for seen, wanted, level in ((steps[load].a_w, expected.a_w, level_a), (steps[load].b_w, expected.b_w, level_b)):
-            if abs(seen - wanted) > tolerance_w(level, load_w=abs(wanted), budget=budget):
+            if abs(seen - wanted) > times * tolerance_w(level, load_w=abs(wanted), budget=budget):
                 return False
     return True
 

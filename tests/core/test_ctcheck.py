@@ -130,6 +130,15 @@ def test_steps_between_two_wrong_ratios_name_the_fault_and_leave_the_figure_open
     assert verdict.next_test.startswith("A licensed electrician should set the ratio that is printed on CT A. ")
 
 
+def test_a_right_pair_near_by_is_not_accused_of_a_wrong_ratio():
+    # 1,475 W of 1,700 W on both legs fits 0.8 (1,360 ± 174) and lies beyond U of right (1,700 ± 183), but within one and a half of it.
+    verdict = ctcheck.check(two((1475, 0), (0, 1475)))
+
+    assert verdict.kind == Kind.CANNOT_TELL
+    assert "a right pair of CTs is too near to rule out" in verdict.cause
+    assert "larger load whose watts are measured" in verdict.next_test
+
+
 def test_a_reversed_ct_is_named_though_its_ratio_may_be_wrong_as_well():
     # Over a baseline of 3,000 W, -1,525 W of 1,700 W fits 1 (1,700) and 0.8 (1,360) alike: reversed it is in either case.
     verdict = ctcheck.check(two((-1525, 0), (0, 1700), a_w=3000))

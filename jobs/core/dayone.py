@@ -80,6 +80,12 @@ def record_ct_check(job: Job, *, on: dt.date, tests: ctcheck.TwoSteps, by: Actor
     """Two 120 V steps, one on each leg, and one across both if it was taken. The verdict is computed here; it is never typed."""
     if not job.has_battery:
         raise Refused("This home has no battery, so it has no consumption CTs to check.")
+    surveyed = job.facts.standing().of_kind(k.SURVEYED).order_by("day", "pk").last()
+    if surveyed is not None and surveyed.value["service_voltage"] == "another":
+        raise Refused(
+            "The survey found a service that is neither 120/240 nor 120/208 V, and what right CTs show is known for these two only. "
+            "Correct the survey, or let an electrician say how the CTs are checked."
+        )
     note_seal(job, seal, on=on, by=by)
     return _simple(job, k.CT_CHECK, on=on, by=by, said_by=Said("crew", by.name), value=ctcheck.fact_value(tests, ctcheck.check(tests)))
 

@@ -157,6 +157,16 @@ def test_the_survey_is_kept_and_its_voltage_is_that_of_the_ct_check(page):
     assert "for a service of 120/208 V" in page.get(address(job, "ct-check")).content.decode()
 
 
+def test_a_service_of_another_voltage_has_no_computed_check(dana):
+    job = make_job()
+    sitevisit.record_surveyed(job, on=DAY_ONE, service_voltage="another", clearance="clear", by=dana)
+
+    with pytest.raises(Refused, match="neither 120/240 nor 120/208 V"):
+        dayone.record_ct_check(job, on=DAY_ONE, tests=steps_seen(), by=dana)
+
+    assert not job.facts.of_kind(k.CT_CHECK).exists()
+
+
 def test_an_obstructed_meter_says_by_what(page):
     job = make_job()
 

@@ -116,7 +116,7 @@ def _plan(home: Home) -> None:
 def build(home: Home) -> None:
     """Day one: all that the crew records before it leaves the home to wait."""
     day, by = home.site_day, home.builder
-    dayone.record_installed(home.job, on=day, seal="intact", by=by)
+    dayone.record_installed(home.job, on=day, seal=home.story.seal, by=by)
     reserve = 20 if home.story.has_battery else None
     dayone.record_commissioned(home.job, on=day, mode="grid-tied", reserve_percent=reserve, communications="Wi-Fi", by=by)
     dayone.record_collar_registered(home.job, on=day, serial=home.serial, by=by)

@@ -57,6 +57,10 @@ def crews_homes() -> QuerySet[Job]:
     return Job.objects.seen_by(user(CREW)).in_state(S.IN_BUILD).order_by("pk")
 
 
+def broken_seal_homes() -> QuerySet[Job]:
+    return Job.objects.filter(facts__kind=k.SEAL_SEEN, facts__value__state="broken")
+
+
 def spanish_homes() -> QuerySet[Job]:
     return Job.objects.filter(parties__person__language="es").in_state(S.AWAITING_UTILITY)
 

@@ -86,6 +86,7 @@ def all_homes() -> Iterator[Shot]:
         ("corrected", d.corrected_homes),
         ("collar removed", d.removed_homes),
         ("two meters", d.two_meter_homes),
+        ("seal broken", d.broken_seal_homes),
     ):
         yield Shot(MANAGER, by_code(rows, f"home that is {label}"), label=label)
     yield Shot(CREW, by_code(d.crews_homes, "home of the crew in build"), label="as crew")

@@ -43,7 +43,7 @@ def release(invoice: Invoice, *, by: Actor) -> Invoice:
     milestone, payer = invoice.milestone, invoice.payer
     if milestone.earned_on is None:
         raise Refused(f"{milestone.name} is not earned any more, so it cannot be invoiced.")
-    _refuse_on_hold(invoice.job)
+    refuse_on_hold(invoice.job)
 
     invoice.terms_days = terms_of(payer)
     invoice.issued_on = clock.office_today()
@@ -59,7 +59,7 @@ def release(invoice: Invoice, *, by: Actor) -> Invoice:
     return invoice
 
 
-def _refuse_on_hold(job: Job) -> None:
+def refuse_on_hold(job: Job) -> None:
     if "collection" in homefacts.stopped(job):
         hold = next(hold for hold in job.holds.standing(clock.office_today()) if "collection" in hold.stops)
         raise Refused(

@@ -1,22 +1,28 @@
-"""The message that carries an invoice to its payer."""
+"""Messages to a payer: the one that carries an invoice, and the reminder of one that is past its day."""
 
 from __future__ import annotations
 
 from typing import Any
 
+from billing import terms
 from billing.models import Invoice, PayerKind
 from billing.paper import day as day_on_paper
-from jobs.core import files, money, words
+from jobs.core import clock, files, money, words
 from jobs.notices import kinds
 from jobs.notices.kinds import Attachment, NoticeKind, Owing, Recipient
 from jobs.notices.models import Message
 
 INVOICE = "invoice"  # to a homeowner: "no backup yet" stands in it, and it keeps quiet hours
 INVOICE_TO_LENDER = "invoice_to_lender"
+REMINDER, REMINDER_TO_LENDER = "payment_reminder", "payment_reminder_to_lender"
 
 
 def kind_for(invoice: Invoice) -> str:
     return INVOICE if invoice.payer.kind == PayerKind.HOMEOWNER else INVOICE_TO_LENDER
+
+
+def reminder_kind_for(invoice: Invoice) -> str:
+    return REMINDER if invoice.payer.kind == PayerKind.HOMEOWNER else REMINDER_TO_LENDER
 
 
 def cause_of(invoice: Invoice) -> str:
@@ -40,13 +46,31 @@ def register() -> None:
                 stopped_by="collection",
                 to_home=to_home,
                 money=True,
+                scope="billing",
+            )
+        )
+    for name, said, to_home in ((REMINDER, "payment reminder", True), (REMINDER_TO_LENDER, "payment reminder to a lender", False)):
+        kinds.register(
+            NoticeKind(
+                name=name,
+                words=said,
+                to=_to,
+                context=_context,
+                still_due=_reminder_due,
+                attachments=_attachments,
+                stopped_by="collection",
+                to_home=to_home,
+                money=True,
+                by_text=to_home,
+                scope="billing",
             )
         )
 
 
 def _to(owing: Owing) -> list[Recipient]:
     payer = Invoice.objects.select_related("payer__person").get(uid=owing.about["invoice"]).payer
-    return [Recipient(f"payer {payer.pk}", payer.name, payer.mail_to, payer.language, payer.person)]
+    phone = payer.person.phone if payer.person else ""
+    return [Recipient(f"payer {payer.pk}", payer.name, payer.mail_to, payer.language, payer.person, phone)]
 
 
 def _context(message: Message) -> dict[str, Any]:
@@ -55,6 +79,7 @@ def _context(message: Message) -> dict[str, Any]:
     return {
         "number": invoice.number,
         "amount": money.shown(invoice.amount_minor),
+        "left": money.shown(Invoice.objects.with_left().get(pk=invoice.pk).left_minor),
         "due": _day_es(invoice) if message.language == "es" else day_on_paper(invoice.due_on),
         "milestone": invoice.milestone.name,
     }
@@ -69,6 +94,15 @@ def _still_due(message: Message) -> str | None:
     invoice = Invoice.objects.with_left().get(uid=message.about["invoice"])
     if invoice.left_minor <= 0:
         return f"Invoice {invoice.number} is paid."
+    return None
+
+
+def _reminder_due(message: Message) -> str | None:
+    if paid := _still_due(message):
+        return paid
+    invoice = invoice_of(message)
+    if invoice.due_on is None or terms.days_past_due(invoice.due_on, as_of=clock.office_today()) <= 0:
+        return f"Invoice {invoice.number} is not past its day."
     return None
 
 

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from billing import invoice_views, payment_views, plan_views
+from billing import invoice_views, payment_views, plan_views, reminder_views
 
 urlpatterns = [
     path("invoices/", invoice_views.invoice_list, name="invoices"),
@@ -12,6 +12,7 @@ urlpatterns = [
     path("invoices/<uuid:uid>/release/", invoice_views.release, name="invoice_release"),
     path("invoices/<uuid:uid>/answer/", invoice_views.answer, name="invoice_answer"),
     path("invoices/<uuid:uid>/write-off/", invoice_views.write_off, name="invoice_write_off"),
+    path("invoices/<uuid:uid>/remind/", reminder_views.remind, name="invoice_remind"),
     path("payments/", payment_views.payment_list, name="payments"),
     path("payments/payments.<str:ending>", payment_views.payments_export, name="payments_export"),
     path("payments/new/", payment_views.payment_new, name="payment_new"),

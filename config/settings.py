@@ -18,6 +18,9 @@ DEMO = environment.flag(ENV, "DEMO")
 if PRODUCTION and (faults := environment.production_faults(ENV)):
     raise ImproperlyConfigured("The application does not start in production: " + " ".join(faults))
 
+if faults := environment.text_faults(ENV):
+    raise ImproperlyConfigured("The settings of text messages cannot be used: " + " ".join(faults))
+
 VAR = Path(ENV.get("VAR_DIR", BASE_DIR / "var"))
 # The demo's records and files lie in a place of their own: they never mix with real homes.
 PLACE = "demo" if DEMO else "office"
@@ -163,6 +166,16 @@ DEMO_PASSWORD = "larch-and-lantern"
 EMAIL = environment.email(ENV["EMAIL_URL"]) if ENV.get("EMAIL_URL") else None
 EMAIL_FROM = ENV.get("EMAIL_FROM", "office@larchlantern.example")
 CAPTURE_MAIL = DEMO or EMAIL is None
+
+# Text messages, likewise.
+TEXT_GATEWAY = environment.text_gateway(ENV)
+CAPTURE_TEXTS = DEMO or TEXT_GATEWAY is None
+# What the gateway and the mail service sign their webhooks with; several, separated by commas, while they change. Without one: closed.
+HOOK_SECRETS = {
+    "texts": [] if DEMO else environment.words(ENV, "TEXT_HOOK_SECRETS"),
+    "mail": [] if DEMO else environment.words(ENV, "MAIL_HOOK_SECRETS"),
+}
+HOOK_FIELDS = {name: environment.hook_fields(ENV, f"{word}_HOOK_FIELDS") for name, word in (("texts", "TEXT"), ("mail", "MAIL"))}
 
 # Work. The embedded default keeps its broker in the process; the row is the queue either way.
 CELERY_BROKER_URL = ENV.get("REDIS_URL") or "memory://localhost/"

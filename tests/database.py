@@ -29,6 +29,12 @@ TEST_ENVIRONMENT = {
 }
 
 
+# What a person's shell may say and must not lead the tests to.
+FOR_OTHERS = (
+    "OFFICE_ENV", "DEMO", "DEBUG", "EMAIL_URL", "REDIS_URL", "DATABASE_URL", "TEXT_URL", "TEXT_HOOK_SECRETS", "MAIL_HOOK_SECRETS",
+)  # fmt: skip
+
+
 class Server:
     """One PostgreSQL in a folder of its own, reached by its socket."""
 
@@ -97,7 +103,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 def pytest_load_initial_conftests(early_config: pytest.Config) -> None:
     global _server
     os.environ.update(TEST_ENVIRONMENT)
-    for name in ("OFFICE_ENV", "DEMO", "DEBUG", "EMAIL_URL", "REDIS_URL", "DATABASE_URL"):
+    for name in FOR_OTHERS:
         os.environ.pop(name, None)
     folder = tempfile.mkdtemp(prefix="office-")
     os.environ.update(VAR_DIR=folder, FILES_DIR=f"{folder}/files", STATIC_DIR=f"{folder}/static")

@@ -7,8 +7,10 @@ class UtilitiesConfig(AppConfig):
 
     def ready(self) -> None:
         from jobs.core import followups, importing
-        from utilities import imports, truth, waking
+        from utilities import imports, letters, notices, truth, waking
 
         followups.register(truth.keep_requests_true)
         followups.register(waking.owe_forecasts)
+        notices.register()
+        letters.register()
         importing.register(imports.KIND)

@@ -43,7 +43,8 @@ def for_user(user: User) -> Attention:
 
 def overdue_promises(rows: FitRequestQuerySet, today: dt.date) -> FitRequestQuerySet:
     """Open requests whose last contact named a day that has passed, the longest passed first; with `promised_by` and `promise`."""
-    last = Contact.objects.filter(request=OuterRef("pk"), withdrawn=False).order_by("-on", "-pk")
+    # A letter of ours answers no promise.
+    last = Contact.objects.filter(request=OuterRef("pk"), withdrawn=False).exclude(answered="").order_by("-on", "-pk")
     told = rows.open().annotate(promised_by=Subquery(last.values("promised_by")[:1]), promise=Subquery(last.values("answered")[:1]))
     # A visit recorded since then has answered the promise, whatever came of it.
     visited = Visit.objects.standing().filter(request=OuterRef("pk"), visited_on__gte=OuterRef("promised_by")).exclude(outcome="")
@@ -170,7 +171,8 @@ def _last_contact(utility: Utility, today: dt.date) -> str:
 
 def _unacknowledged(rows: FitRequestQuerySet, today: dt.date) -> Section:
     days = rules.number("follow_up_days")
-    found = rows.open().filter(acknowledged_on__isnull=True, contacts__isnull=True, filed_on__lt=today - dt.timedelta(days=days))
+    heard = Contact.objects.filter(request=OuterRef("pk")).exclude(answered="")
+    found = rows.open().filter(acknowledged_on__isnull=True, filed_on__lt=today - dt.timedelta(days=days)).exclude(Exists(heard))
     return _requests(
         found.order_by("filed_on", "code"),
         today,

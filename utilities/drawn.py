@@ -24,6 +24,7 @@ from utilities.waitcurve import LATELY, SHARES, WaitCurve
 
 DOTS: Final = 400  # of the requests sent last; the curve counts all
 PAST_WEEKS: Final = 8  # this one, so far, among them
+LEAST_SAID: Final = 0.05  # fittings expected in a week; fewer would be said as 0.0
 FEW_LATELY: Final = 5  # fittings; from fewer no days are said
 _SHARE_WORDS: Final = {10: "one in ten", 25: "one in four", 50: "half", 75: "three in four", 90: "nine in ten"}
 _ONE_WEEK: Final = dt.timedelta(days=7)
@@ -53,10 +54,12 @@ class Waits:
 
 
 def waits(utility: Utility, outlook: Outlook | None, *, seen: FitRequestQuerySet, today: dt.date, width: float = 700) -> Waits | None:
-    """seen: the requests of this utility that the person may open. today: at the utility. None before the first run."""
+    """seen: the requests of this utility that the person may open. today: at the utility. None before the first run, or without any."""
     if outlook is None or not outlook.curve:
         return None
     found = WaitCurve.from_json(outlook.curve)
+    if not found.fitted + found.waiting + found.withdrawn:
+        return None
     steps = [curves.Step(*step) for step in zip(found.days, found.share, found.low, found.high, strict=True)]
     total = seen.count()
     chart = curves.wait_curve(
@@ -128,7 +131,10 @@ class Weeks:
 
 
 def weeks(utility: Utility, *, seen: FitRequestQuerySet, today: dt.date, pitch: float = week_columns.PITCH) -> Weeks | None:
-    """Fittings of the last eight weeks, and those to come of the open requests. None before the first run. today: at the utility."""
+    """Fittings of the last eight weeks, and those to come of the open requests. today: at the utility.
+
+    None before the first run, and where there are neither.
+    """
     ahead = [week for week in outlooks.weeks_together([utility]) if week["week"] > today - dt.timedelta(days=today.weekday())]
     if not ahead:
         return None
@@ -136,6 +142,8 @@ def weeks(utility: Utility, *, seen: FitRequestQuerySet, today: dt.date, pitch: 
     first = this - (PAST_WEEKS - 1) * _ONE_WEEK
     fitted = seen.filter(outcome=Outcome.FITTED, ended_on__gte=first, ended_on__lte=today).order_by().values_list("ended_on", flat=True)
     counted = Counter(day - dt.timedelta(days=day.weekday()) for day in fitted if day)
+    if not counted and not any(week["high"] for week in ahead):
+        return None
     columns, rows = [], []
     for number in range(PAST_WEEKS):
         monday = first + number * _ONE_WEEK
@@ -144,7 +152,7 @@ def weeks(utility: Utility, *, seen: FitRequestQuerySet, today: dt.date, pitch: 
         columns.append(week_columns.Week(monday, seen=counted[monday], href=f"#{_anchor(monday)}", title=_week_title(monday, told)))
     for week in ahead:
         monday, low, high = week["week"], round(week["low"]), round(week["high"])
-        told = f"about {week['mean']:.1f}"
+        told = f"about {week['mean']:.1f}" if week["mean"] >= LEAST_SAID else "fewer than 0.1"
         within = f"{words.number(low)} to {words.number(high)}"
         rows.append(WeekRow(_anchor(monday), monday, told, within))
         title = _week_title(monday, f"{told} fittings expected ({within})")

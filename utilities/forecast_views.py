@@ -13,7 +13,7 @@ from jobs.core import clock, rules, words
 from jobs.core.actors import member
 from jobs.core.charts import ranges as range_rows
 from jobs.core.web import download, right
-from utilities import drawn, promised, shown
+from utilities import drawn, outlooks, promised, shown
 from utilities.forecastsheet import PITCH, RANGE, WIDE, Plain, Request, forecast_sheet
 from utilities.models import FitRequest, Outlook, Utility
 from utilities.models.requests import FitRequestQuerySet
@@ -44,6 +44,8 @@ def plain_of(utility: Utility, *, seen: FitRequestQuerySet) -> Plain:
     weeks = drawn.weeks(utility, seen=seen, today=here, pitch=PITCH)
     named = promised.promises(seen, today=here)
     why = pace.likely.why if pace else None
+    alarm = outlooks.alarm_of(utility)
+    left = f"Its pace has left its past: {alarm.how_much} since {words.day(alarm.since)} ({alarm.told_by})." if alarm else ""
     front = why.front_words(as_of=as_of, weekdays=len(utility.worked_weekdays)) if why else ""
     return Plain(
         company=str(rules.several("company_name")["company_name"]),
@@ -56,7 +58,7 @@ def plain_of(utility: Utility, *, seen: FitRequestQuerySet) -> Plain:
             ("Forecasts as of", words.day_short(as_of, today=dt.date.min)),
         ),
         sentence=_sentence(count, pace),
-        why=" ".join(part for part in (why.whole if why else "", front) if part),
+        why=" ".join(part for part in (why.whole if why else "", front, left) if part),
         waits=waits.chart if waits else None,
         shares=waits.rows if waits else (),
         waits_note=f"{waits.counts_words} {waits.lately_words}" if waits else "",
@@ -87,4 +89,5 @@ def _sentence(count: int, pace: shown.Pace | None) -> str:
     )
     if pace is None:
         return f"{waiting} How long requests wait here is worked out tonight."
-    return f"{waiting} Expected of a new one: {pace.sentence}, in business days of the utility."
+    days = f" ({pace.calendar_words})" if pace.calendar_words else ""
+    return f"{waiting} Expected of a new one: {pace.sentence}, in business days of the utility{days}."

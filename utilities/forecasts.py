@@ -22,7 +22,7 @@ from utilities.models import FitRequest, Forecast, ForecastRun, Outlook, Utility
 from utilities.said import MILLION, half_on
 from utilities.workdays import date_of, day_number
 
-METHOD = "candidates and fronts, 1"
+METHOD = "candidates and fronts, 2"
 _AT_ONCE = 1_000
 
 

@@ -99,7 +99,7 @@ def _waits(paper: Plain) -> list[Entry]:
     if paper.waits is None:
         return []
     head = Entry(None, _row((0.3, "Fitted"), (0.3, "All years"), (0.4, "Last 60 days"), kind=_SMALL), keep=True)
-    rows = [Entry(None, _row((0.3, share), (0.3, day), (0.4, lately)), rule="row") for share, day, lately in paper.shares]
+    rows = [Entry(None, _row((0.3, share), (0.3, day), (0.4, lately)), rule="row", keep=True) for share, day, lately in paper.shares]
     return [
         _section("How long requests wait here"),
         *_chart(paper.waits),

@@ -207,6 +207,8 @@ def _parts(path: Path, columns: tuple[str, ...]) -> Iterator[_Part]:
         file = csv.reader(_decoded(raw, path.name), strict=True)
         try:
             headings = [heading.strip().lower() for heading in next(file, [])]
+            if not headings:
+                raise FaultyFile(path.name, [Fault(1, f"the first line is empty. Wanted: {', '.join(columns)}, separated by commas.")])
             _check_headings(path.name, headings, columns)
             places = [(name, headings.index(name)) for name in columns if name in headings]
             width, lines, rows, faults = len(headings), [], [], []
@@ -223,7 +225,14 @@ def _parts(path: Path, columns: tuple[str, ...]) -> Iterator[_Part]:
                     lines, rows, faults = [], [], []
             yield _part(places, columns, lines, rows, faults)
         except csv.Error as fault:
-            raise FaultyFile(path.name, [Fault(file.line_num, f"it is not CSV ({fault}).")]) from fault
+            raise FaultyFile(path.name, [Fault(file.line_num, _not_csv(str(fault)))]) from fault
+
+
+def _not_csv(fault: str) -> str:
+    # What the library says of old Macintosh line ends is advice for a programmer.
+    if "new-line" in fault:
+        return "a line ends in a carriage return alone. Save the file as CSV UTF-8."
+    return f"it is not CSV ({fault})."
 
 
 def _part(places: list[tuple[str, int]], columns: tuple[str, ...], lines: list[int], rows: list[list[str]], faults: list[Fault]) -> _Part:
@@ -264,13 +273,16 @@ class _DayNumbers(dict[str, int]):
 def _as_day(text: str) -> int:
     if not text:
         return NO_DAY
-    if not _DAY.fullmatch(text):
-        return _BAD
+    day = as_date(text)
+    return day_number(day) if day is not None and FIRST_DAY <= day <= LAST_DAY else _BAD
+
+
+def as_date(text: str) -> date | None:
+    """Of 2026-06-03 alone: fromisoformat would read 20260603 and 2026-W23-3 too."""
     try:
-        day = date.fromisoformat(text)
+        return date.fromisoformat(text) if _DAY.fullmatch(text) else None
     except ValueError:
-        return _BAD
-    return day_number(day) if FIRST_DAY <= day <= LAST_DAY else _BAD
+        return None
 
 
 def _no_day(column: str, text: str) -> str:

@@ -20,7 +20,9 @@ MOST: Final = 200  # the newest
 
 @dataclass(frozen=True)
 class Promise:
-    """A window first ... last, named on a day. days: from its last day to the fitting, else to today; below 0 the fitting came sooner."""
+    """A window first ... last, named on a day. days: from its last day to the fitting, else to the request's end or today; below 0 the
+    fitting came sooner. ended: the request was withdrawn or closed without a fitting after that day.
+    """
 
     named_on: dt.date
     first: dt.date
@@ -28,6 +30,7 @@ class Promise:
     code: str
     fitted_on: dt.date | None
     days: int
+    ended: bool = False
 
     @property
     def url(self) -> str:
@@ -40,6 +43,8 @@ class Promise:
     @property
     def outcome(self) -> str:
         """ "kept", "fitted 12 days late", "nothing has happened, two days on"."""
+        if self.ended:
+            return f"not fitted, and the request ended {words.count(self.days, 'day')} on"
         if self.fitted_on is None:
             return f"nothing has happened, {words.count(self.days, 'day')} on"
         if self.kept:
@@ -51,14 +56,14 @@ class Promise:
 
 @dataclass(frozen=True)
 class Promises:
-    """Those whose day has passed, or whose request was fitted before it; newest first. ahead: how many lie ahead."""
+    """Those whose last day has passed, newest first: the same that a forecast counts. ahead: how many lie ahead."""
 
     due: tuple[Promise, ...]
     ahead: int
 
     @property
     def sentence(self) -> str:
-        """ "Kept 5, fitted late 3, passed and not fitted 1.", as the promises kept that a forecast counts."""
+        """ "Kept 5, fitted late 3, passed and not fitted 1."; "promises kept: 5 of 9" beside a date counts alike."""
         kept = sum(promise.kept for promise in self.due)
         late = sum(promise.fitted_on is not None and promise.fitted_on > promise.last for promise in self.due)
         waiting = sum(promise.fitted_on is None for promise in self.due)
@@ -82,18 +87,24 @@ def _lie(n: int) -> str:
 
 
 def promises(seen: FitRequestQuerySet, *, today: dt.date) -> Promises:
-    """Of these requests. today: at the utility. A promise made after the fitting is none; one of a request that ended is forgotten."""
+    """Of these requests. today: at the utility. Counted as leadtimes.promises.learn counts: a promise for the day on which it was named, or
+    named when the request had ended, is none; nor does one count whose request was withdrawn before its day.
+    """
     windows = history.named_windows(Visit.objects.filter(request__in=seen), Contact.objects.filter(request__in=seen))
     rows = FitRequest.objects.filter(pk__in={request for request, _, _ in windows}).values_list("pk", "code", "outcome", "ended_on")
     known = {pk: (code, outcome, ended_on) for pk, code, outcome, ended_on in rows}
     due, ahead = [], 0
     for (request, named_on, last), first in windows.items():
         code, outcome, ended_on = known[request]
-        if outcome == Outcome.OPEN and last >= today:
-            ahead += 1
-        elif outcome == Outcome.OPEN:
+        if last >= today:
+            ahead += outcome == Outcome.OPEN
+        elif named_on >= (last if ended_on is None else min(last, ended_on)):
+            continue
+        elif ended_on is None:
             due.append(Promise(named_on, first, last, code, None, (today - last).days))
-        elif outcome == Outcome.FITTED and ended_on is not None and named_on <= ended_on:
+        elif outcome == Outcome.FITTED:
             due.append(Promise(named_on, first, last, code, ended_on, (ended_on - last).days))
+        elif outcome == Outcome.CANCELLED and ended_on > last:
+            due.append(Promise(named_on, first, last, code, None, (ended_on - last).days, ended=True))
     due.sort(key=lambda promise: (promise.last, promise.code), reverse=True)
     return Promises(tuple(due[:MOST]), ahead)

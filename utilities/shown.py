@@ -46,9 +46,9 @@ def lines(rows: Iterable[FitRequest], *, today: dt.date) -> list[Line]:
     """`today`: of the office, for how days are said. Take the rows from `with_parts`."""
     requests = list(rows)
     likely = said.current_of(requests)
-    asked = _last_contacts(requests)
+    asked, heard = _last_contacts(requests)
     calendars: dict[int, WorkCalendar] = {}
-    return [_line(request, likely.get(request.pk), asked.get(request.pk), calendars, today) for request in requests]
+    return [_line(request, likely.get(request.pk), asked.get(request.pk), heard.get(request.pk), calendars, today) for request in requests]
 
 
 def soonest(open_requests: FitRequestQuerySet, *, today: dt.date, most: int) -> list[Line]:
@@ -59,7 +59,14 @@ def soonest(open_requests: FitRequestQuerySet, *, today: dt.date, most: int) -> 
     return lines(sorted(rows, key=lambda request: place[request.pk]), today=today)
 
 
-def _line(request: FitRequest, likely: Shown | None, asked: Contact | None, calendars: dict[int, WorkCalendar], today: dt.date) -> Line:
+def _line(
+    request: FitRequest,
+    likely: Shown | None,
+    asked: Contact | None,
+    heard: Contact | None,
+    calendars: dict[int, WorkCalendar],
+    today: dt.date,
+) -> Line:
     utility = request.utility
     calendar = calendars.setdefault(utility.pk, services.calendar_of(utility)) if utility.pk not in calendars else calendars[utility.pk]
     end = request.ended_on or clock.today_in(utility.zone)
@@ -72,7 +79,7 @@ def _line(request: FitRequest, likely: Shown | None, asked: Contact | None, cale
         business_days=calendar.elapsed(request.filed_on, end),
         likely=likely,
         last_contact_on=asked.on if asked else None,
-        promised_by=asked.promised_by if asked else None,
+        promised_by=heard.promised_by if heard else None,
         ended=ended_words(request, today=today),
         half=said.day_short(likely.q50, as_of=likely.as_of, today=today) if likely else "",
         nine=said.day_short(likely.q90, as_of=likely.as_of, today=today) if likely else "",
@@ -104,9 +111,11 @@ def ended_sentence(request: FitRequest) -> str:
     return f"{told} on {words.day(request.ended_on)}"
 
 
-def _last_contacts(requests: Sequence[FitRequest]) -> dict[int, Contact]:
+def _last_contacts(requests: Sequence[FitRequest]) -> tuple[dict[int, Contact], dict[int, Contact]]:
+    """The last contact of each request, and the last that held an answer."""
     rows = Contact.objects.filter(request__in=[request.pk for request in requests], withdrawn=False).order_by("on", "pk")
-    return {contact.request_id: contact for contact in rows}
+    last = {contact.request_id: contact for contact in rows}
+    return last, {contact.request_id: contact for contact in rows if contact.answered}
 
 
 @dataclass(frozen=True)
@@ -123,6 +132,14 @@ class Pace:
         half = f"by day {self.half}" if self.half is not None else "later than in two years"
         nine = f"by day {self.nine}" if self.nine is not None else "later than in two years"
         return f"half of requests are fitted {half}, nine in ten {nine}"
+
+    @property
+    def calendar_words(self) -> str:
+        """ "about 21 and 55 days of the calendar", the unit of the wait curve; nothing where one lies beyond what is said."""
+        half, nine = self.likely.q50, self.likely.q90
+        if half is None or nine is None or self.half is None or self.nine is None:
+            return ""
+        return f"about {(half - self.likely.as_of).days} and {(nine - self.likely.as_of).days} days of the calendar"
 
 
 def paces(utilities: Sequence[Utility]) -> dict[int, Pace]:

@@ -121,7 +121,7 @@ def _carry_over(fact: Fact, replaced: Fact) -> None:
     contact = Contact.objects.filter(fact=replaced).first()
     if contact is not None:
         contact.fact, contact.on, contact.withdrawn = fact, fact.day, fact.withdrawn
-        contact.answered = str(fact.value["answered"])
+        contact.answered = str(fact.value.get("answered", ""))
         contact.promised_by, contact.next_on = _day(fact.value.get("promised_by")), _day(fact.value.get("next_on"))
         contact.save(update_fields=["fact", "on", "withdrawn", "answered", "promised_by", "next_on"])
 

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from utilities import forecast_views, request_views, scoreviews, views
+from utilities import forecast_views, letter_views, request_views, scoreviews, views
 
 urlpatterns = [
     path("utilities/", views.utility_list, name="utilities"),
@@ -29,5 +29,6 @@ urlpatterns = [
     path("requests/<uuid:uid>/fitted/", request_views.do, {"what": "fitted"}, name="request_fitted"),
     path("requests/<uuid:uid>/again/", request_views.do, {"what": "again"}, name="request_again"),
     path("requests/<uuid:uid>/end/", request_views.end, name="request_end"),
+    path("requests/<uuid:uid>/write/", letter_views.write, name="request_write"),
     path("requests/visits/<uuid:uid>/told/", request_views.told, name="visit_told"),
 ]

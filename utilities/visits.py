@@ -15,7 +15,8 @@ from jobs.core.models import Fact
 from jobs.core.refusals import Refused
 from jobs.core.rights import CREW, SCHEDULER
 from jobs.core.waiting import HOMEOWNER, UTILITY
-from utilities import requests
+from jobs.notices import outbox
+from utilities import notices, requests
 from utilities.models import FitRequest, Outcome, Visit
 from utilities.truth import FITTED_VISIT, ONE_DAY
 
@@ -75,8 +76,10 @@ def announce_visit(
     days = words.day(window_from) if window_from == window_to else f"{words.day(window_from)} to {words.day(window_to)}"
     answered = f"visit announced for {days}" + (f", {hours.strip()}" if hours.strip() else "")
     requests.contact(request, on=told_on, answered=answered, by=by, ours=False, person=person, promised_by=window_to)
+    for earlier in request.visits.pending():
+        notices.withdraw_of_visit(earlier, reason=f"The utility moved its visit to {days}.")
     request.visits.pending().update(withdrawn=True, reason=f"moved to {days}")
-    return Visit.objects.create(
+    visit = Visit.objects.create(
         request=request,
         announced_on=told_on,
         window_from=window_from,
@@ -87,6 +90,8 @@ def announce_visit(
         recorded_at=clock.now(),
         recorded_by_name=by.name,
     )
+    notices.owe_of_visit(visit, by=by)
+    return visit
 
 
 @act(right=RIGHT, on=Visit)
@@ -100,6 +105,7 @@ def record_homeowner_told(visit: Visit, *, on: dt.date, by: Actor) -> Visit:
         raise Refused("The homeowner cannot have been told before we were.", field="on")
     visit.homeowner_told_on = on
     visit.save(update_fields=["homeowner_told_on"])
+    outbox.withdraw(job=visit.job, cause=notices.cause_of(visit), reason=f"The homeowner was told on {words.day(on)}.")
     return visit
 
 
@@ -133,6 +139,7 @@ def record_visit(
     visit.said_by = ", ".join(part for part in (said.role, said.name) if part)
     visit.recorded_at, visit.recorded_by_name = clock.now(), by.name
     visit.save()
+    notices.withdraw_of_visit(visit, reason=f"The visit has been: {outcome}.")
     return visit
 
 

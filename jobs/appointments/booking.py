@@ -10,8 +10,8 @@ import datetime as dt
 
 from django.db import IntegrityError, transaction
 
-from jobs.appointments import endings, readiness, times
-from jobs.appointments.models import Appointment, AppointmentState, CallRecord, Why
+from jobs.appointments import endings, readiness, reminders, times
+from jobs.appointments.models import PROMISED, Appointment, AppointmentState, CallRecord, Why
 from jobs.appointments.slots import Slot
 from jobs.appointments.times import Wish
 from jobs.core import clock, homefacts, links, rules, words
@@ -266,6 +266,8 @@ def _owe(kind: str, appointment: Appointment, *, by: Actor) -> None:
         not_after=appointment.starts_at,
         by=by,
     )
+    if appointment.state in PROMISED:
+        reminders.owe(appointment, by=by)
 
 
 def _write_fact(appointment: Appointment, *, said_by: Said, by: Actor) -> None:

@@ -1,4 +1,7 @@
-"""Kinds of message about a call: offered, booked, moved, cancelled, result. None asks for a reply: some words of one would opt out."""
+"""Kinds of message about a call: offered, booked, reminders, moved, cancelled, result.
+
+None asks for a reply: some words of one would opt out. Booked, moved and cancelled bring the call to the reader's calendar.
+"""
 
 from __future__ import annotations
 
@@ -7,15 +10,15 @@ from typing import Any
 from django.conf import settings
 from django.urls import reverse
 
-from jobs.appointments import homewords
+from jobs.appointments import homewords, reminders
 from jobs.appointments.models import PROMISED, Appointment, AppointmentState, VerificationRecord
-from jobs.core import cautions, clock, links, phones
+from jobs.core import cautions, clock, links, phones, rules
 from jobs.core.models import Person, SignedLink
 from jobs.core.models.people import PartyRole
 from jobs.core.states import S
-from jobs.notices import kinds
-from jobs.notices.kinds import NoticeKind, Owing
-from jobs.notices.models import Message
+from jobs.notices import calendarpart, kinds
+from jobs.notices.kinds import Attachment, NoticeKind, Owing
+from jobs.notices.models import Channel, Message, State
 
 # What the person at home must know before a test; each stands in every message that names its time.
 BEFORE_A_TEST = ("medical", "lifts", "alarms", "save_work", "pumps")
@@ -81,6 +84,52 @@ def _link(appointment: Appointment, message: Message) -> str:
     return settings.BASE_URL + reverse("homeowner_call", args=[links.token_of(signed)]) if signed else ""
 
 
+def _invitation(message: Message) -> list[Attachment]:
+    appointment = call_of(message)
+    return [_part(appointment, message, calendarpart.REQUEST, sequence=appointment.sequence)] if appointment else []
+
+
+def _withdrawal(message: Message) -> list[Attachment]:
+    """Takes the call out of the calendars that it was brought to: those to whom a mail that it is booked has left, or may have."""
+    appointment = call_of(message)
+    if appointment is None:
+        return []
+    told = Message.objects.in_state(State.SENDING, State.SENT, State.MAY_HAVE_BEEN_SENT).filter(
+        job_id=appointment.job_id,
+        kind__in=("call_booked", "call_moved"),
+        channel=Channel.EMAIL,
+        to_key=message.to_key,
+        about__call=str(appointment.uid),
+    )
+    # RFC 5546, 3.2.5: the same UID, and a SEQUENCE above that of the last invitation.
+    return [_part(appointment, message, calendarpart.CANCEL, sequence=appointment.sequence + 1)] if told.exists() else []
+
+
+def _part(appointment: Appointment, message: Message, method: str, *, sequence: int) -> Attachment:
+    """No gate code and no medical word stands in it (TRADE.md 2.8): calendars are shared."""
+    company, told = rules.several("company_name", "company_email", "company_phone"), _call_context(message)
+    spanish = message.language == "es"
+    summary = "Prueba del respaldo por teléfono" if spanish else "Backup test by telephone"
+    about = f"{told['verifier']} llama a {told['attendee']}." if spanish else f"{told['verifier']} calls {told['attendee']}."
+    at_home = "Debe haber una persona adulta en casa." if spanish else "An adult must be at home."
+    return calendarpart.part(
+        calendarpart.Event(
+            uid=f"{appointment.uid}@{settings.EMAIL_FROM.rpartition('@')[2]}",
+            sequence=sequence,
+            stamp=message.created_at,
+            starts=appointment.local_start,
+            ends=appointment.call_ends_at,
+            summary=f"{summary}, {company['company_name']}",
+            description=" ".join(part for part in (about, at_home, str(company["company_phone"])) if part),
+            location=appointment.job.site.line,
+            organizer=(str(company["company_name"]), str(company["company_email"]) or settings.EMAIL_FROM),
+            attendee=(message.to_name, message.address),
+            language=message.language,
+        ),
+        method=method,
+    )
+
+
 def _result_context(message: Message) -> dict[str, Any]:
     record = record_of(message)
     if record is None:
@@ -143,10 +192,21 @@ def register() -> None:
         ("call_offered", "call offered", _offered_due),
         ("call_booked", "call booked", _promised_due),
         ("call_moved", "call moved", _promised_due),
+        (reminders.DAY_BEFORE, "reminder of the call, the day before", _promised_due),
+        (reminders.HOURS_BEFORE, "reminder of the call, two hours before", _promised_due),
     ):
         kinds.register(
             NoticeKind(
-                name=name, words=said, to=_to_call, context=_call_context, still_due=due, required=BEFORE_A_TEST, may_go_by_itself=True
+                name=name,
+                words=said,
+                to=_to_call,
+                context=_call_context,
+                still_due=due,
+                required=BEFORE_A_TEST,
+                may_go_by_itself=True,
+                by_text=True,
+                required_in_text=() if name == "call_offered" else ("medical",),  # the page that its link opens asks it
+                attachments=_invitation if name in ("call_booked", "call_moved") else kinds.no_attachments,
             )
         )
     # That a call is off must be known at the home whatever is on hold: somebody would wait, or keep equipment off.
@@ -158,7 +218,9 @@ def register() -> None:
             context=_call_context,
             still_due=_cancelled_due,
             stopped_by=None,
+            attachments=_withdrawal,
             may_go_by_itself=True,
+            by_text=True,
         )
     )
     kinds.register(
@@ -169,5 +231,6 @@ def register() -> None:
             context=_result_context,
             still_due=_result_due,
             may_go_by_itself=True,
+            by_text=True,
         )
     )

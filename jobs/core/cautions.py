@@ -105,6 +105,22 @@ CAUTIONS: Final[dict[str, Caution]] = {
         "prueba por teléfono. Una batería en la casa no sustituye un plan médico de respaldo. Consulte a su médico o al proveedor del "
         "equipo; pregunte a su compañía eléctrica por su lista de clientes con equipo médico.",
     ),
+    # Of the utility's visit (TRADE.md C13): the same hazard, but no test of ours that we could leave out.
+    "medical_power_off": Caution(
+        Kind.WARNING,
+        "Does anyone at home rely on powered medical equipment? If yes or not sure, telephone the utility and us before its visit, and "
+        "follow your medical backup plan. A home battery does not replace that plan. Ask your clinician or equipment supplier; ask your "
+        "utility about its medical list.",
+        "¿Alguien en la casa depende de un equipo médico eléctrico? Si la respuesta es sí, o no lo sabe con certeza, llame a la compañía "
+        "eléctrica y a nosotros antes de la visita y siga su plan médico de respaldo. Una batería en la casa no sustituye ese plan. "
+        "Consulte a su médico o al proveedor del equipo; pregunte a su compañía eléctrica por su lista de clientes con equipo médico.",
+    ),
+    "lifts_power_off": Caution(
+        Kind.CAUTION,
+        "The power goes off for some minutes. Nobody in or on a lift.",
+        "La electricidad se corta durante unos minutos. Nadie debe estar en un elevador, una plataforma elevadora "
+        "ni una silla salvaescaleras.",
+    ),
     "lifts": Caution(
         Kind.CAUTION,
         "Power may drop for a moment. Nobody in or on a lift.",

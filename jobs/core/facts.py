@@ -159,7 +159,7 @@ KINDS: dict[str, FactKind] = {
         own="core.record_requests",
         fields={
             "asked": OPTIONAL,
-            "answered": _text(),
+            "answered": OPTIONAL,  # nothing: a letter of ours that has left
             "promised_by": OPTIONAL,
             "next_on": OPTIONAL,
             "person": OPTIONAL,

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 import zoneinfo
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from jobs.core import clock, money, phones
@@ -67,6 +68,15 @@ RULES: dict[str, RuleKind] = {
 }
 
 
+# What an app above knows of a value and this module cannot: it raises Refused.
+_checks: dict[str, Callable[[str], None]] = {}
+
+
+def check_by(name: str, function: Callable[[str], None]) -> None:
+    """Registered once for each rule, when the app is made ready."""
+    _checks[name] = function
+
+
 def value(name: str, *, on: dt.date | None = None) -> str | int:
     """The value in force on a day (now, if none is given)."""
     day = on or clock.now().date()
@@ -109,6 +119,8 @@ def set_rule(name: str, *, value: str | int, valid_from: dt.date, by: Actor) -> 
             phones.e164(str(value))
         except ValueError as fault:
             raise Refused(str(fault), field="value") from fault
+    if name in _checks:
+        _checks[name](str(value))
     if valid_from < clock.now().date() - dt.timedelta(days=1):
         raise Refused("A rule begins today or later; records already made keep the value they were made under.", field="valid_from")
     return Rule.objects.create(name=name, value=value, valid_from=valid_from, set_by_name=by.name, set_at=clock.now())

@@ -220,8 +220,10 @@ def _at_the_utility(case: _Case) -> Waiting:
     since = min([wait.begun.day for wait in _waits(facts)] or [facts.of(k.REQUEST_SENT)[0].day])
 
     visit = facts.latest(k.VISIT)
-    contact = facts.latest(k.CONTACT, k.REQUEST_SENT, k.VISIT)
-    assert contact is not None  # a request was sent, or the state were another
+    # A letter of ours that nobody has answered changes nobody's turn and no promise; only the next asking waits for it.
+    letters = [fact for fact in facts.of(k.CONTACT) if not fact.value.get("answered")]
+    contact = next(fact for fact in reversed(facts.of(k.CONTACT, k.REQUEST_SENT, k.VISIT)) if fact not in letters)
+    asked_on = max(contact.day, letters[-1].day if letters else contact.day)
     if visit is not None and visit.day >= since and visit.value.get("next_actor") and contact.kind == k.VISIT:
         actor = str(visit.value["next_actor"])
         act = str(visit.value.get("next_act") or "Clear what stopped the visit")
@@ -229,11 +231,13 @@ def _at_the_utility(case: _Case) -> Waiting:
             return case.theirs(HOMEOWNER, visit.day, visit.day, act, days=case.limits.answer_days)
         if actor != UTILITY:
             return case.us(visit.day, act, CREW if actor == CREW else SCHEDULER)
-        return case.theirs(UTILITY, since, visit.day, act, days=case.limits.follow_up_days)
+        return case.theirs(UTILITY, since, asked_on, act, days=case.limits.follow_up_days)
     promised = contact.value.get("next_on") or contact.value.get("promised_by")
     due_on = dt.date.fromisoformat(promised) if promised else None
     act = "Ask the utility what became of its promise" if contact.value.get("promised_by") else "Ask the utility about the request"
-    return case.theirs(UTILITY, since, contact.day, act, days=case.limits.follow_up_days, due_on=due_on)
+    if due_on is not None and due_on < asked_on:
+        due_on = None
+    return case.theirs(UTILITY, since, asked_on, act, days=case.limits.follow_up_days, due_on=due_on)
 
 
 def _void_untold(facts: Facts) -> Known | None:

@@ -7,8 +7,13 @@ class NoticesConfig(AppConfig):
     verbose_name = "Messages"
 
     def ready(self) -> None:
-        from jobs.core import followups
-        from jobs.notices import removal
+        from jobs.core import followups, rules
+        from jobs.notices import approving, asking, confirming, fitted, removal
 
+        confirming.register()
         removal.register()
+        fitted.register()
+        asking.register()
+        rules.check_by(approving.RULE, approving.refuse_unknown)
         followups.register(removal.follow)
+        followups.register(fitted.follow)

@@ -11,7 +11,7 @@ from django.utils.http import urlencode
 from jobs.core import clock, rules, words
 from jobs.core.attention import Attention, Figure, Row, Section, says
 from jobs.core.models import User
-from jobs.notices.models import Message, MessageQuerySet, State
+from jobs.notices.models import Message, MessageQuerySet, Received, ReceivedQuerySet, State
 from jobs.notices.shown import day_at
 
 MOST = 10
@@ -81,8 +81,38 @@ def for_user(user: User) -> Attention:
     seen = Message.objects.seen_by(user)
     sections = tuple(_section(group, seen.in_state(group.state)) for group in GROUPS)
     to_release = sections[-1]
+    answers = _answers(Received.objects.seen_by(user).waiting())
     figure = Figure("Messages to release", words.number(to_release.count), to_release.all_url)
-    return Attention(sections=sections, figures=(figure,))
+    return Attention(sections=(*sections, answers), figures=(figure,))
+
+
+def _answers(found: ReceivedQuerySet) -> Section:
+    """Replies and reports that only a person can settle."""
+    zone = rules.text("office_zone")
+    today = clock.office_today()
+    first = found.select_related("job__site", "person").order_by("at", "pk")[:MOST]
+    return Section(
+        name="notices_answers",
+        title="Replies to read",
+        headings=HEADINGS,
+        rows=[
+            Row(
+                margin=words.day_short(day_at(row.at, zone), today=today),
+                title=row.person.name if row.person else "unknown sender",
+                under=row.shown_address,
+                url=reverse("received", kwargs={"uid": row.uid}),
+                cells=(row.text[:120] or row.get_kind_display(), f"{row.job.code}, {row.job.site.street}" if row.job else ""),
+                next_act="Read and settle",
+            )
+            for row in first
+        ],
+        nothing="No reply waits to be read.",
+        note="nobody has answered them yet",
+        all_url=reverse("received_list"),
+        total=found.count(),
+        order=19,
+        says=says("reply is to be read", "replies are to be read"),
+    )
 
 
 def _section(group: _Group, found: MessageQuerySet) -> Section:
@@ -97,7 +127,7 @@ def _section(group: _Group, found: MessageQuerySet) -> Section:
             Row(
                 margin=words.day_short(day_at(message.created_at, zone), today=today),
                 title=message.to_name or "nobody",
-                under=message.address,
+                under=message.shown_address,
                 url=reverse("notice_release" if group.state == State.OWED else "notice", kwargs={"uid": message.uid}),
                 cells=(message.kind_words, f"{message.job.code}, {message.job.site.street}" if message.job else ""),
                 next_act=group.act,

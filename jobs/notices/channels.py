@@ -1,6 +1,6 @@
-"""How a message leaves: by e-mail over SMTP, or captured, to be read on its page only.
+"""How a message leaves: by e-mail over SMTP, or captured, to be read on its page only; text messages go by texts.py.
 
-Nothing here touches the outbox; `send` takes a claimed message and says what came of it. Text messages have no channel yet.
+Nothing here touches the outbox; `send` takes a claimed message and says what came of it.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from django.conf import settings
 
 from jobs.core import clock, rules
 from jobs.core.refusals import Refused
-from jobs.notices import rendering
+from jobs.notices import kinds, rendering, texts
 from jobs.notices.kinds import Attachment
 from jobs.notices.models import Channel, Message
 from jobs.notices.outcome import Outcome, Result, of_status
@@ -33,8 +33,8 @@ POLICY = SMTP.clone(cte_type="7bit")
 
 def send(message: Message) -> Outcome:
     """Hand the frozen message over, once. Never called inside a transaction."""
-    if message.channel != Channel.EMAIL:
-        return Outcome(Result.PERMANENT, f"There is no way yet to send a {message.get_channel_display()}.")
+    if message.channel == Channel.TEXT:
+        return texts.send(message)
     try:
         mail = mail_of(message)
     except (Refused, ValueError) as fault:
@@ -48,8 +48,9 @@ def mail_of(message: Message) -> EmailMessage:
     """The mail as it leaves (RFC 5322, 2045-2049): plain text, HTML beside it, files. Raises Refused or ValueError."""
     rendering.refuse_unsendable(message)
     shown = rendering.frozen(message)
+    company, answers = (str(word) for word in rules.several("company_name", "company_email").values())
     mail = EmailMessage(policy=POLICY)
-    mail["From"] = _named(rules.text("company_name"), settings.EMAIL_FROM)
+    mail["From"] = _named(company, settings.EMAIL_FROM)
     mail["To"] = _named(message.to_name, message.address)
     mail["Subject"] = shown.subject
     mail["Date"] = format_datetime(clock.now())
@@ -57,8 +58,11 @@ def mail_of(message: Message) -> EmailMessage:
     mail["Message-ID"] = message.message_id
     # RFC 3834: no vacation notice answers this.
     mail["Auto-Submitted"] = "auto-generated"
-    if answers := rules.text("company_email"):
+    if answers:
         mail["Reply-To"] = answers
+        if _may_end(message):
+            # RFC 2369 3.2: the reader's program offers it; the office records what comes.
+            mail["List-Unsubscribe"] = f"<mailto:{answers}?subject=unsubscribe%20{message.uid}>"
     mail.set_content(shown.text)
     mail.add_alternative(shown.html, subtype="html")
     for part in shown.attachments:
@@ -66,6 +70,12 @@ def mail_of(message: Message) -> EmailMessage:
     # Last: what begins with Content moves into a part whenever one is added.
     mail["Content-Language"] = message.language
     return mail
+
+
+def _may_end(message: Message) -> bool:
+    """Whether the reader may ask for no more of these: not of safety messages, and a utility's desk or a lender has no list to leave."""
+    kind = kinds.find(message.kind)
+    return kind is not None and kind.to_home and kind.stopped_by is not None
 
 
 def _named(name: str, address: str) -> Address:
@@ -110,9 +120,12 @@ class _Connection(smtplib.SMTP):
         self.handed_over = True
         # RFC 5321 4.5.2: a line of the mail that begins with a dot gets one more.
         self.send(re.sub(rb"(?m)^\.", b"..", mail.as_bytes()) + b".\r\n")
-        answer = self.getreply()
+        code, words = self.getreply()
+        if not (code == 250 or 400 <= code < 600):
+            # RFC 5321 4.2.1 knows no other end of DATA: garbage is no refusal.
+            raise smtplib.SMTPException(f"it answered {code} {words.decode('utf-8', 'replace')[:100]}")
         self.handed_over = False
-        self._expect(answer, {250})
+        self._expect((code, words), {250})
 
     @staticmethod
     def _expect(answer: tuple[int, bytes], wanted: Iterable[int]) -> None:
@@ -135,9 +148,9 @@ def _by_smtp(mail: EmailMessage, *, to: str) -> Outcome:
         return Outcome(Result.PASSING, f"The mail server cannot be reached: {fault}")
     try:
         connection.hand_over(mail, to=to)
-    except smtplib.SMTPResponseException as refusal:
-        return Outcome(of_status(refusal.smtp_code), f"The mail server refused it: {_said(refusal)}")
     except (OSError, smtplib.SMTPException) as fault:
+        if isinstance(fault, smtplib.SMTPResponseException) and not connection.handed_over:
+            return Outcome(of_status(fault.smtp_code), f"The mail server refused it: {_said(fault)}")
         if connection.handed_over:
             return Outcome(Result.UNKNOWN, f"The mail server was given the message and did not answer: {fault}")
         return Outcome(Result.PASSING, f"The mail server broke off before it had the message: {fault}")

@@ -7,7 +7,7 @@ import django_filters
 from jobs.core.forms import OfficeForm
 from jobs.core.lists import ListFilter, Sort, empty_last, sorts
 from jobs.notices import kinds
-from jobs.notices.models import Message, State
+from jobs.notices.models import Channel, Message, State
 
 SORTS = sorts(
     Sort("-created", "Owed, newest first", ("-created_at", "-pk")),
@@ -30,6 +30,7 @@ class MessageFilter(ListFilter):
 
     state = django_filters.ChoiceFilter(label="State", choices=State.choices, empty_label="all")
     kind = django_filters.ChoiceFilter(label="Message", choices=_kind_choices, empty_label="all")
+    channel = django_filters.ChoiceFilter(label="By", choices=Channel.choices, empty_label="all")
     job = django_filters.CharFilter(label="Job", field_name="job__code", lookup_expr="iexact")
 
     class Meta:
@@ -46,6 +47,8 @@ class MessageFilter(ListFilter):
             parts = [f"Messages, {State(told['state']).label}"]
         if told.get("kind"):
             parts.append(kinds.of(told["kind"]).words)
+        if told.get("channel"):
+            parts.append(f"by {Channel(told['channel']).label}")
         if told.get("job"):
             parts.append(f"job {told['job'].upper()}")
         return ", ".join(parts)

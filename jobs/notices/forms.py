@@ -9,6 +9,10 @@ class WithdrawForm(OfficeForm):
     reason = forms.CharField(label="Why it does not go", max_length=200, help_text="Such as: the booking was settled on the telephone.")
 
 
+class AtOnceForm(OfficeForm):
+    why = forms.CharField(label="What the emergency is", max_length=120, help_text="Such as: the house is without power.")
+
+
 class ArrivedForm(OfficeForm):
     how = forms.CharField(label="How you know that it arrived", max_length=160, help_text="Such as: they said so on the telephone.")
 

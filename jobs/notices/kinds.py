@@ -34,10 +34,11 @@ class Recipient:
     address: str
     language: str = "en"
     person: Person | None = None
+    phone: str = ""  # E.164, for texts
 
     @classmethod
     def of(cls, person: Person) -> Recipient:
-        return cls(f"person {person.pk}", person.name, person.email, person.language, person)
+        return cls(f"person {person.pk}", person.name, person.email, person.language, person, person.phone)
 
 
 @dataclass(frozen=True)
@@ -66,7 +67,11 @@ def _no_context(message: Message) -> dict[str, Any]:
     return {}
 
 
-def _no_attachments(message: Message) -> Sequence[Attachment]:
+def _nothing_follows(message: Message) -> None:
+    return None
+
+
+def no_attachments(message: Message) -> Sequence[Attachment]:
     return ()
 
 
@@ -87,6 +92,11 @@ class NoticeKind:
     to_home: it goes to people of the home: quiet hours at the site, and "no backup yet".
     may_go_by_itself: a rule that the manager approves ("notices_by_themselves") may release it.
     money: it names amounts; only those who may see amounts see it.
+    by_text: a short text goes beside the e-mail, to a number whose owner agreed to texts: text.en.txt, text.es.txt.
+    required_in_text: names of cautions whose few words (jobs.notices.brief) must stand in that text.
+    scope: what that consent must be for (jobs.notices.models.Scope).
+    follows: what must follow, in the same transaction and under the job's lock, each time it becomes known that a message left
+        (message.has_left), or did not arrive after all. It may be told the same twice.
     """
 
     name: str
@@ -95,11 +105,15 @@ class NoticeKind:
     context: Callable[[Message], dict[str, Any]] = _no_context
     still_due: Callable[[Message], str | None] = _still_due
     required: tuple[str, ...] = ()
-    attachments: Callable[[Message], Sequence[Attachment]] = _no_attachments
+    attachments: Callable[[Message], Sequence[Attachment]] = no_attachments
     stopped_by: str | None = "homeowner"
     to_home: bool = True
     may_go_by_itself: bool = False
     money: bool = False
+    by_text: bool = False
+    required_in_text: tuple[str, ...] = ()
+    scope: str = "notices"
+    follows: Callable[[Message], None] = _nothing_follows
 
 
 _registered: Final[dict[str, NoticeKind]] = {}
@@ -121,6 +135,10 @@ def find(name: str) -> NoticeKind | None:
 
 def all_kinds() -> list[NoticeKind]:
     return sorted(_registered.values(), key=lambda kind: kind.words)
+
+
+def with_followup() -> list[str]:
+    return [kind.name for kind in _registered.values() if kind.follows is not _nothing_follows]
 
 
 def about_money() -> list[str]:

@@ -10,19 +10,26 @@ These write without being acts: nobody presses anything, and each may run twice.
 from __future__ import annotations
 
 import datetime as dt
+import logging
 import random
 from dataclasses import dataclass
 
 from django.db import connection, transaction
 
 from jobs.core import clock, homefacts, rules, walltime
+from jobs.core.models import Job
+from jobs.core.refusals import Refused
 from jobs.notices import consent, kinds, rendering
 from jobs.notices.models import Message, State
 from jobs.notices.outcome import GIVE_UP_AFTER, LEASE, Outcome, Result, pause_after
 from jobs.notices.quiet import next_open
 
 HOLD_ASKED_AGAIN = dt.timedelta(hours=1)
+# What leaves in its minute says what was read; what was held longer is asked whether it would say the same now.
+READ_ANEW_AFTER = dt.timedelta(minutes=10)
+CHANGED = "What it says has changed since it was released. Read it anew."
 _random = random.Random()
+_log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True)
@@ -45,7 +52,8 @@ def claim(pk: int) -> Message | None:
     now = clock.now()
     with transaction.atomic():
         message = (
-            Message.objects.select_for_update(skip_locked=connection.features.has_select_for_update_skip_locked)
+            Message.objects.select_for_update(skip_locked=connection.features.has_select_for_update_skip_locked, of=("self",))
+            .select_related("job__site", "person")
             .filter(pk=pk, state=State.RELEASED, due_at__lte=now)
             .first()
         )
@@ -74,30 +82,47 @@ def _stop(message: Message, now: dt.datetime) -> Stop | None:
         return Stop(State.WITHDRAWN, "Its time was over before it could leave.")
     if overtaken := kind.still_due(message):
         return Stop(State.WITHDRAWN, overtaken)
+    if _would_say_otherwise(message, now):
+        return Stop(State.OWED, CHANGED)
     if rendering.lacks_no_backup(message):
         return Stop(State.OWED, "The backup of this home is not verified any more, and the text did not say so. Read it anew.")
-    if consent.is_ended(message):
-        # Not withdrawn: somebody must telephone, so it stands on Today.
-        return Stop(State.FAILED, f"{message.to_name} asked for no more messages at this address. Telephone instead.")
+    if reason := consent.why_not(message):
+        # Where no e-mail says the same, somebody must telephone, so it stands on Today.
+        return Stop(State.WITHDRAWN if consent.goes_by_mail_too(message) else State.FAILED, reason)
     if message.job and kind.stopped_by and kind.stopped_by in homefacts.stopped(message.job):
         return Stop(State.RELEASED, "Held: a hold on this home stops it.", until=now + HOLD_ASKED_AGAIN)
-    if message.job and kind.to_home:
-        opens = next_open(now, zone=message.job.site.zone, quiet=quiet_hours())
+    if message.job and kind.to_home and not message.at_once_why:
+        site = message.job.site
+        opens = next_open(now, zone=site.zone, quiet=quiet_hours(), region=site.region)
         if opens > now:
             return Stop(State.RELEASED, "Held until quiet hours at the home are over.", until=opens)
     return None
+
+
+def _would_say_otherwise(message: Message, now: dt.datetime) -> bool:
+    """Whether a fact in the frozen text changed while the message was held. One that was tried goes as it went before."""
+    if message.attempts or message.kind == consent.CONFIRMATION or message.released_at is None:
+        return False
+    if now - message.released_at < READ_ANEW_AFTER:
+        return False
+    try:
+        shown = rendering.made(message)
+    except Refused:
+        return True
+    return (shown.subject, shown.text) != (message.subject, message.text)
 
 
 def unfreeze(message: Message) -> None:
     """Take away, unsaved but for the files, what was frozen: the message waits for release, with a text made anew."""
     message.attachments.all().delete()
     message.state, message.due_at, message.released_at = State.OWED, None, None
-    message.subject = message.text = message.html = message.released_by_name = message.rule = ""
+    message.subject = message.text = message.html = message.released_by_name = message.rule = message.at_once_why = ""
 
 
 def quiet_hours() -> walltime.QuietHours:
     """The house rule in force."""
-    return walltime.QuietHours(dt.time(rules.number("quiet_opens")), dt.time(rules.number("quiet_closes")))
+    opens, closes = rules.several("quiet_opens", "quiet_closes").values()
+    return walltime.QuietHours(dt.time(int(opens)), dt.time(int(closes)))
 
 
 def record(pk: int, outcome: Outcome, *, attempt: int) -> None:
@@ -107,14 +132,14 @@ def record(pk: int, outcome: Outcome, *, attempt: int) -> None:
     """
     now = clock.now()
     with transaction.atomic():
-        message = Message.objects.select_for_update().get(pk=pk)
+        message = held(pk)
         if message.attempts != attempt or message.state not in (State.SENDING, State.MAY_HAVE_BEEN_SENT):
             return
         message.claimed_until = None
         message.outcome = outcome.words[:250]
         match outcome.result:
             case Result.SENT | Result.CAPTURED:
-                message.state, message.reason, message.sent_at = State.SENT, "", now
+                message.state, message.reason, message.sent_at, message.far_id = State.SENT, "", now, outcome.far_id
             case Result.UNKNOWN:
                 message.state, message.reason = State.MAY_HAVE_BEEN_SENT, outcome.words
             case Result.PERMANENT:
@@ -123,8 +148,29 @@ def record(pk: int, outcome: Outcome, *, attempt: int) -> None:
                 message.state, message.reason = State.FAILED, f"Given up after {message.attempts} tries: {outcome.words}"
             case Result.PASSING:
                 message.state, message.reason = State.RELEASED, outcome.words
-                message.due_at = now + pause_after(message.attempts, jitter=_random.random())
-        message.save(update_fields=["state", "reason", "outcome", "sent_at", "due_at", "claimed_until"])
+                pause = pause_after(message.attempts, jitter=_random.random())
+                message.due_at = now + max(pause, outcome.wait or pause)
+        message.save(update_fields=["state", "reason", "outcome", "sent_at", "due_at", "claimed_until", "far_id"])
+        follow(message)
+
+
+def held(pk: int) -> Message:
+    """The message, locked; its job first where something may follow, in the order of every act."""
+    list(Job.objects.select_for_update(of=("self",)).filter(messages__pk=pk, messages__kind__in=kinds.with_followup()).values_list("pk"))
+    return Message.objects.select_for_update().get(pk=pk)
+
+
+def follow(message: Message) -> None:
+    """What the kind makes follow from a message that left, or did not arrive after all. Called inside a transaction, on a held row."""
+    kind = kinds.find(message.kind)
+    if kind is None or message.state not in (State.SENT, State.FAILED):
+        return
+    try:
+        with transaction.atomic():
+            kind.follows(message)
+    except Exception:
+        # What became of a message must be written down whatever follows: else it would count as one that may have been sent.
+        _log.exception("What follows from message %s could not be written.", message.uid)
 
 
 def lose_leases() -> int:

@@ -12,16 +12,17 @@ from collections.abc import Sequence
 from typing import Any
 
 from django.conf import settings
+from django.db import transaction
 
 from jobs.core import clock, files, rules, waking
 from jobs.core.actors import Actor
 from jobs.core.acts import act
 from jobs.core.models import Job
 from jobs.core.refusals import OutOfSight, Refused
-from jobs.notices import kinds, rendering
+from jobs.notices import consent, kinds, rendering
 from jobs.notices.kinds import NoticeKind, Owing, Recipient
-from jobs.notices.leaving import claim, due, record, unfreeze
-from jobs.notices.models import Message, MessageFile, State
+from jobs.notices.leaving import CHANGED, claim, due, follow, record, unfreeze
+from jobs.notices.models import Channel, Message, MessageFile, State
 from jobs.notices.recipients import address_anew, recipients_of
 from jobs.notices.rendering import Rendered
 
@@ -35,6 +36,7 @@ __all__ = [
     "record",
     "record_arrived",
     "release",
+    "release_at_once",
     "release_many",
     "send_again",
     "take_back",
@@ -66,8 +68,7 @@ def owe(
         return []
     kind = kinds.of(kind_name)
     owing = Owing(job, cause, about or {})
-    people: Sequence[Recipient | None] = recipients_of(kind, owing) or (None,)
-    owed = [_owe_one(kind, owing, to=to, not_before=not_before, not_after=not_after) for to in people]
+    owed = _owe_to(kind, owing, recipients_of(kind, owing) or (None,), not_before=not_before, not_after=not_after)
     if kind.may_go_by_itself and kind.name in _approved():
         for message in owed:
             if message.state == State.OWED:
@@ -75,20 +76,50 @@ def owe(
     return owed
 
 
+def _owe_to(
+    kind: NoticeKind,
+    owing: Owing,
+    people: Sequence[Recipient | None],
+    *,
+    not_before: dt.datetime | None,
+    not_after: dt.datetime | None,
+) -> list[Message]:
+    """One message for each way in which each of them may be written to."""
+    return [
+        _owe_one(kind, owing, to=to, channel=channel, not_before=not_before, not_after=not_after)
+        for to in people
+        for channel in _channels_to(kind, to)
+    ]
+
+
+def _channels_to(kind: NoticeKind, to: Recipient | None) -> Sequence[Channel]:
+    """E-mail, and a text beside it where the kind has one and the person agreed; only a text to whoever has no e-mail."""
+    if to is None or not kind.by_text or not consent.may_text(to.person, to.phone, scope=kind.scope):
+        return (Channel.EMAIL,)
+    return (Channel.EMAIL, Channel.TEXT) if to.address else (Channel.TEXT,)
+
+
 def _owe_one(
-    kind: NoticeKind, owing: Owing, *, to: Recipient | None, not_before: dt.datetime | None, not_after: dt.datetime | None
+    kind: NoticeKind,
+    owing: Owing,
+    *,
+    to: Recipient | None,
+    channel: Channel,
+    not_before: dt.datetime | None,
+    not_after: dt.datetime | None,
 ) -> Message:
+    address = "" if to is None else to.phone if channel == Channel.TEXT else to.address
     message, _ = Message.objects.get_or_create(
         kind=kind.name,
         cause=owing.cause,
         to_key=to.key if to else "",
-        channel="email",
+        channel=channel,
         defaults={
             "job": owing.job,
             "about": owing.about,
             "person": to.person if to else None,
             "to_name": to.name if to else "",
-            "address": to.address if to else "",
+            "address": address,
             "language": to.language if to else "en",
             "state": State.OWED if to else State.NO_RECIPIENT,
             "not_before": not_before,
@@ -111,6 +142,17 @@ def _release_by_rule(message: Message) -> None:
         # What made the message due stands all the same; a person sees why it did not leave.
         message.reason = str(refusal)
         message.save(update_fields=["reason"])
+
+
+def release_anew() -> int:
+    """Release what changed while it was held, where a rule lets its kind leave by itself; how many. Each may run twice."""
+    changed = Message.objects.in_state(State.OWED).filter(reason=CHANGED, kind__in=_approved()).values_list("pk", flat=True)
+    for pk in list(changed):
+        with transaction.atomic():
+            message = Message.objects.select_for_update().filter(pk=pk, state=State.OWED, reason=CHANGED).first()
+            if message is not None:
+                _release_by_rule(message)
+    return len(changed)
 
 
 def withdraw(*, job: Job | None, cause: str, reason: str) -> int:
@@ -169,6 +211,23 @@ def _not_owed(message: Message) -> str:
 def release(message: Message, *, by: Actor, seen: str = "") -> Message:
     """Release one message. It leaves after a minute, in which it can be taken back."""
     return let_go(message, by=by, seen=seen)
+
+
+@act(right="core.release_notices", on=Message)
+def release_at_once(message: Message, *, why: str, by: Actor) -> Message:
+    """In an emergency a named person lets a message leave at once, in quiet hours too: no minute to take it back in."""
+    if by.user is None:
+        raise Refused("Only a person of the office, by name, lets a message leave in quiet hours.")
+    if not why.strip():
+        raise Refused("Say what the emergency is, such as: the house is without power.", field="why")
+    if message.state not in (State.OWED, State.RELEASED):
+        raise Refused(_not_owed(message))
+    if message.state == State.OWED:
+        let_go(message, by=by)
+    message.at_once_why, message.reason, message.due_at = f"{why.strip()} ({by.name})"[:200], "", clock.now()
+    message.save(update_fields=["at_once_why", "reason", "due_at"])
+    waking.wake(SEND, message.pk)
+    return message
 
 
 @act(right="core.release_notices")
@@ -250,6 +309,7 @@ def record_arrived(message: Message, *, how: str, by: Actor) -> Message:
     message.state, message.reason = State.SENT, ""
     message.sent_at, message.outcome = clock.now(), f"arrived, says {by.name}: {how.strip()}"[:250]
     message.save(update_fields=["state", "reason", "sent_at", "outcome"])
+    follow(message)
     return message
 
 
@@ -262,7 +322,7 @@ def look_again(message: Message, *, by: Actor) -> list[Message]:
     people = recipients_of(kind, owing)
     if not people:
         raise Refused("There is still nobody to send this message to; enter the person first.")
-    owed = [_owe_one(kind, owing, to=to, not_before=message.not_before, not_after=message.not_after) for to in people]
+    owed = _owe_to(kind, owing, people, not_before=message.not_before, not_after=message.not_after)
     message.state, message.reason = State.WITHDRAWN, "A recipient was found; it is owed to them."
     message.save(update_fields=["state", "reason"])
     return owed

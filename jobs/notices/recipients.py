@@ -9,7 +9,7 @@ from jobs.core.models import Job, Person
 from jobs.core.refusals import Refused
 from jobs.notices import kinds
 from jobs.notices.kinds import NoticeKind, Owing, Recipient
-from jobs.notices.models import Message
+from jobs.notices.models import Channel, Message
 
 
 def recipients_of(kind: NoticeKind, owing: Owing) -> list[Recipient]:
@@ -34,6 +34,7 @@ def address_anew(message: Message) -> None:
         return
     for to in recipients_of(kinds.of(message.kind), Owing(message.job, message.cause, message.about)):
         if to.key == message.to_key:
-            message.to_name, message.address, message.language, message.person = to.name, to.address, to.language, to.person
+            message.to_name, message.language, message.person = to.name, to.language, to.person
+            message.address = to.phone if message.channel == Channel.TEXT else to.address
             return
     raise Refused(f"{message.to_name} is no longer one to whom this message goes. Withdraw it, and telephone whom it concerns.")

@@ -11,18 +11,20 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST
 
-from jobs.core import words
+from jobs.core import clock, words
 from jobs.core.actors import actor
 from jobs.core.forms import OfficeForm
 from jobs.core.refusals import Refused
 from jobs.core.web import recorded, right
 from jobs.notices import consent, outbox
-from jobs.notices.forms import ArrivedForm, ConsentForm, WithdrawForm
+from jobs.notices.forms import ArrivedForm, AtOnceForm, ConsentForm, WithdrawForm
 from jobs.notices.models import Message, State
+from jobs.notices.shown import instant
 from jobs.notices.views import page_of, seen_by, seen_message, shown_of
 
 AT_ONCE = 25
 LEAVES = "It leaves in a minute, or when quiet hours at the home are over; until then you can take it back."
+EACH_LEAVES = "Each leaves in a minute, or once its own time and the hours of its home have come; until then you can take it back."
 
 
 @right("core.release_notices")
@@ -32,17 +34,33 @@ def release(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
     message, refused = seen_message(request, uid), ""
     if request.method == "POST":
         try:
-            outbox.release(message, seen=request.POST.get("seen", ""), by=actor(request))
+            released = outbox.release(message, seen=request.POST.get("seen", ""), by=actor(request))
         except Refused as refusal:
             refused = str(refusal)
             message.refresh_from_db()
         else:
-            return recorded(request, f"Released: {message.kind_words} to {message.to_name}. {LEAVES}", "notice", uid=uid)
+            return recorded(request, f"Released: {message.kind_words} to {message.to_name}. {_leaves(released)}", "notice", uid=uid)
     if message.state != State.OWED:
         return page_of(request, message, refused=refused)
     shown, fault = shown_of(message)
-    context = {"message": message, "shown": shown, "fault": fault, "refused": refused}
+    context = {"message": message, "shown": shown, "fault": fault, "refused": refused, "not_before": _not_before(message)}
     return render(request, "notices/release.html", context, status=422 if refused else 200)
+
+
+@right("core.release_notices")
+@require_http_methods(["GET", "POST"])
+def at_once(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
+    """In an emergency: now, whatever the hour at the home."""
+    return _asked(
+        request,
+        uid,
+        form=AtOnceForm(request.POST or None),
+        act=outbox.release_at_once,
+        heading="Let this message leave at once",
+        happens=["It leaves now, also in quiet hours at the home, and cannot be taken back.", "Your name and the reason stand beside it."],
+        button="Let it leave at once",
+        done="Released. It leaves at once.",
+    )
 
 
 @right("core.release_notices")
@@ -57,7 +75,8 @@ def release_many(request: HttpRequest) -> HttpResponseBase:
         except Refused as refusal:
             refused = str(refusal)
         else:
-            return recorded(request, f"Released: {words.count(len(released), 'message')}. {LEAVES}", "notices")
+            leaves = _leaves(released[0]) if len(released) == 1 else EACH_LEAVES
+            return recorded(request, f"Released: {words.count(len(released), 'message')}. {leaves}", "notices")
     waiting = seen_by(request).in_state(State.OWED).order_by("created_at", "pk")
     entries = [_entry(message, chosen) for message in waiting[:AT_ONCE]]
     context = {"entries": entries, "total": waiting.count(), "refused": refused}
@@ -66,7 +85,24 @@ def release_many(request: HttpRequest) -> HttpResponseBase:
 
 def _entry(message: Message, chosen: list[str]) -> dict[str, Any]:
     shown, fault = shown_of(message)
-    return {"message": message, "shown": shown, "fault": fault, "chosen": str(message.uid) in chosen}
+    return {
+        "message": message,
+        "shown": shown,
+        "fault": fault,
+        "chosen": str(message.uid) in chosen,
+        "not_before": _not_before(message),
+    }
+
+
+def _leaves(message: Message) -> str:
+    if message.due_at is not None and message.due_at > clock.now() + outbox.TAKE_BACK:
+        return f"It leaves from {instant(message.due_at)} on; until then you can take it back."
+    return LEAVES
+
+
+def _not_before(message: Message) -> str:
+    """When a reminder may leave at the soonest, while that is still to come."""
+    return instant(message.not_before) if message.not_before and message.not_before > clock.now() else ""
 
 
 @right("core.release_notices")

@@ -56,5 +56,15 @@ def _still_due(message: Message) -> str | None:
 def register() -> None:
     # Safety: no hold stops it.
     kinds.register(
-        NoticeKind(name=KIND, words="collar removed", to=("at_home", "owner"), context=_context, still_due=_still_due, stopped_by=None)
+        NoticeKind(
+            name=KIND,
+            words="collar removed",
+            to=("at_home", "owner"),
+            context=_context,
+            still_due=_still_due,
+            required=("live_conductors",),
+            stopped_by=None,
+            by_text=True,
+            required_in_text=("live_conductors",),
+        )
     )

@@ -1,9 +1,9 @@
-"""Texts from templates: subject, plain text and HTML of a message, in the recipient's language.
+"""Texts from templates: subject, plain text and HTML of a mail, or the words of a text message, in the recipient's language.
 
-templates/notices/<kind>/subject.<lang>.txt, body.<lang>.txt, body.<lang>.html. Every template is given: company (name, address,
-phone, email, licence), job, person, to_name, site (the address of the home), language, notice (the signal word), no_backup_yet
-(the sentence, or "" once the backup is verified), cautions (of those required, by name: signal, text, kind), and what the kind's
-own `context` adds.
+templates/notices/<kind>/subject.<lang>.txt, body.<lang>.txt, body.<lang>.html; text.<lang>.txt for a text message. Every template is
+given: company (name, address, phone, email, licence), job, person, to_name, site (the address of the home), language, notice (the signal
+word), no_backup_yet (the sentence, or "" once the backup is verified; in a text its few words), cautions (of those required, by name:
+signal, text, kind), and what the kind's own `context` adds. A text is given brief (by name) and ends, too.
 """
 
 from __future__ import annotations
@@ -20,26 +20,36 @@ from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.template import Context, Engine, TemplateDoesNotExist
 
-from jobs.core import cautions, files, rules
+from jobs.core import cautions, files, phones, rules
 from jobs.core.refusals import Refused
 from jobs.core.states import S
-from jobs.notices import kinds
+from jobs.notices import brief, gsm, kinds
 from jobs.notices.kinds import Attachment
-from jobs.notices.models import Message
+from jobs.notices.models import Channel, Message, State
 
 LONGEST_SUBJECT = 250
+MOST_PARTS = 4  # a longer text is a letter
 NO_BACKUP = "no_backup_yet"
 COMPANY = ("company_name", "company_address", "company_phone", "company_email", "company_licence")
 
 
 @dataclass(frozen=True)
 class Rendered:
-    """What a message says."""
+    """What a message says. A text message has no subject, HTML or files."""
 
     subject: str
     text: str
     html: str
     attachments: tuple[Attachment, ...] = field(default=())
+
+    @property
+    def is_text(self) -> bool:
+        return not self.html
+
+    @property
+    def size(self) -> gsm.Size:
+        """How long it is as a text message."""
+        return gsm.size(self.text.strip())
 
     @property
     def digest(self) -> str:
@@ -76,6 +86,8 @@ def made(message: Message) -> Rendered:
     """
     kind = kinds.of(message.kind)
     names = context_of(message)
+    if message.channel == Channel.TEXT:
+        return _made_text(message, names)
     subject = " ".join(_text(message, "subject", "txt", names).split())
     text = _tidy(_text(message, "body", "txt", names))
     html = _text(message, "body", "html", names).strip() + "\n"
@@ -83,6 +95,18 @@ def made(message: Message) -> Rendered:
         raise Refused(f"The subject has {len(subject)} letters; 1 to {LONGEST_SUBJECT} are wanted.")
     _refuse_missing(message, text=text, html=html)
     return Rendered(subject, text, html, tuple(kind.attachments(message)))
+
+
+def _made_text(message: Message, names: dict[str, Any]) -> Rendered:
+    """One line, in letters that every telephone has where that is possible."""
+    text = gsm.plain(_flat(_text(message, "text", "txt", names)))
+    size = gsm.size(text)
+    if not 1 <= size.parts <= MOST_PARTS:
+        raise Refused(f"The text would take {size.parts} parts; 1 to {MOST_PARTS} are wanted.")
+    for sentence in _brief_of(message):
+        if not _says(text, sentence):
+            raise Refused(f"The text lacks words that must stand in it: “{sentence}” The template must be mended.")
+    return Rendered("", text, "")
 
 
 def frozen(message: Message) -> Rendered:
@@ -93,7 +117,7 @@ def frozen(message: Message) -> Rendered:
 
 def context_of(message: Message) -> dict[str, Any]:
     told = {name: cautions.of(name) for name in _cautions_of(message)}
-    always = {
+    always: dict[str, Any] = {
         "company": {name.removeprefix("company_"): str(value) for name, value in rules.several(*COMPANY).items()},
         "job": message.job,
         "person": message.person,
@@ -107,7 +131,19 @@ def context_of(message: Message) -> dict[str, Any]:
             for name, one in told.items()
         },
     }
+    if message.channel == Channel.TEXT:
+        always["no_backup_yet"] = brief.of(NO_BACKUP, message.language) if NO_BACKUP in told else ""
+        always["brief"] = {name: brief.of(name, message.language) for name in brief.BRIEF}
+        always["ends"] = "" if _texted_before(message) else brief.ends(message.language)
     return always | kinds.of(message.kind).context(message)
+
+
+def _texted_before(message: Message) -> bool:
+    """Whether an earlier text to this number went, or goes: the first one says how to end them."""
+    earlier = Message.objects.filter(channel=Channel.TEXT, address=message.address)
+    if message.pk:
+        earlier = earlier.filter(pk__lt=message.pk)
+    return earlier.exclude(state__in=[State.WITHDRAWN, State.FAILED]).exists()
 
 
 def _cautions_of(message: Message) -> tuple[str, ...]:
@@ -124,10 +160,22 @@ def required_of(message: Message) -> list[str]:
     return [cautions.of(name).text(message.language) for name in _cautions_of(message)]
 
 
+def _brief_of(message: Message) -> list[str]:
+    """The few words that must stand in a text message: of "no backup yet", and of the cautions that its kind names."""
+    names = [name for name in _cautions_of(message) if name == NO_BACKUP]
+    return [brief.of(name, message.language) for name in (*names, *kinds.of(message.kind).required_in_text)]
+
+
+def _says(text: str, sentence: str) -> bool:
+    return gsm.plain(sentence) in gsm.plain(_flat(text)) or sentence in text
+
+
 def lacks_no_backup(message: Message) -> bool:
     """Whether the frozen text does not say that the home has no backup, and by now it must: it was verified as it was released."""
     if NO_BACKUP not in _cautions_of(message):
         return False
+    if message.channel == Channel.TEXT:
+        return not _says(message.text, brief.of(NO_BACKUP, message.language))
     return _flat(cautions.of(NO_BACKUP).text(message.language)) not in _flat(message.text)
 
 
@@ -163,8 +211,11 @@ def _tidy(text: str) -> str:
 
 
 def refuse_unsendable(message: Message) -> None:
-    """Refuse an address that no mail can go to; one with a line break could smuggle further recipients in."""
+    """Refuse an address that nothing can go to; one with a line break could smuggle further recipients in."""
     address = message.address
+    if message.channel == Channel.TEXT:
+        _refuse_number(message)
+        return
     if not address:
         raise Refused(f"{message.to_name} has no e-mail address. Enter one, or telephone and withdraw this message.")
     if any(letter in address + message.to_name for letter in "\r\n\0"):
@@ -174,3 +225,14 @@ def refuse_unsendable(message: Message) -> None:
         address.encode("ascii")
     except (ValidationError, UnicodeEncodeError):
         raise Refused(f"“{address}” is not an e-mail address that mail can go to; wanted one such as name@place.example.") from None
+
+
+def _refuse_number(message: Message) -> None:
+    if not message.address:
+        raise Refused(f"{message.to_name} has no telephone number. Enter one, or withdraw this message.")
+    try:
+        known = phones.e164(message.address)
+    except ValueError as fault:
+        raise Refused(str(fault)) from fault
+    if known.extension or known.number != message.address:
+        raise Refused(f"“{message.address}” is not a number that a text can go to; wanted one such as +13035550142.")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from celery import shared_task
 from django.db import close_old_connections
 
-from jobs.notices import channels, leaving
+from jobs.notices import channels, leaving, outbox
 
 
 @shared_task
@@ -26,6 +26,7 @@ def sweep() -> None:
     try:
         leaving.lose_leases()
         leaving.drop_overtaken()
+        outbox.release_anew()
         for pk in leaving.due():
             send_notice.delay(pk)
     finally:

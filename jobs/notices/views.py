@@ -13,7 +13,7 @@ from jobs.core import files, lists
 from jobs.core.actors import member
 from jobs.core.refusals import Refused
 from jobs.core.web import download, right
-from jobs.notices import consent, exports, history, outbox
+from jobs.notices import consent, exports, history, kinds, outbox
 from jobs.notices.filters import MessageFilter
 from jobs.notices.models import Message, MessageQuerySet, State
 from jobs.notices.rendering import Rendered
@@ -114,7 +114,8 @@ def shown_of(message: Message) -> tuple[Rendered | None, str]:
 
 def _cells(message: Message) -> list[tuple[str, str] | tuple[str, str, str]]:
     cells: list[tuple[str, str] | tuple[str, str, str]] = [
-        ("To", message.to_name or "nobody", message.address),
+        ("To", message.to_name or "nobody", message.shown_address),
+        ("By", message.get_channel_display()),
         ("Message", message.kind_words),
         ("Home", message.job.code if message.job else "none", message.job.site.line if message.job else ""),
         ("Language", message.get_language_display()),
@@ -124,6 +125,8 @@ def _cells(message: Message) -> list[tuple[str, str] | tuple[str, str, str]]:
         cells.append(("Left", instant(message.sent_at)))
     elif message.state == State.RELEASED:
         cells.append(("Leaves", f"from {instant(message.due_at)}"))
+    if message.at_once_why:
+        cells.append(("At once", message.at_once_why))
     return cells
 
 
@@ -134,6 +137,7 @@ def _may(request: HttpRequest, message: Message) -> dict[str, bool]:
     state = message.state
     return {
         "release": state == State.OWED,
+        "at_once": state in (State.OWED, State.RELEASED) and _keeps_quiet_hours(message),
         "take_back": state == State.RELEASED and message.attempts == 0,
         "withdraw": state in outbox.NOT_GONE,
         "send_again": state in (State.FAILED, State.MAY_HAVE_BEEN_SENT),
@@ -143,13 +147,18 @@ def _may(request: HttpRequest, message: Message) -> dict[str, bool]:
     }
 
 
+def _keeps_quiet_hours(message: Message) -> bool:
+    kind = kinds.find(message.kind)
+    return kind is not None and kind.to_home and message.job is not None
+
+
 @right("core.see_notices")
 @require_safe
 def mail(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
     """The HTML as the recipient's program shows it."""
     shown, fault = shown_of(seen_message(request, uid))
-    if shown is None:
-        raise Http404(fault or "This message has no text.")
+    if shown is None or shown.is_text:
+        raise Http404(fault or "This message has no page of its own.")
     response = HttpResponse(shown.html)
     response.headers["Content-Security-Policy"] = MAIL_POLICY
     return response

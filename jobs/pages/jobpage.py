@@ -25,14 +25,14 @@ from jobs.core.rights import CREW, VERIFIER
 from jobs.core.states import Facts, JobState, S, state_of
 from jobs.core.waiting import UTILITY, Waiting, open_emergency, unreported_seal
 from jobs.core.web import right
-from jobs.notices.models import Message
-from jobs.pages import jobacts, jobmoney, ledger, outlook, waitwords
+from jobs.notices import asking
+from jobs.pages import conversation, jobacts, jobmoney, ledger, outlook, waitwords
 from jobs.pages.expected import expected
 from utilities import services
 from utilities.models import FitRequest, Service, Utility, Visit
 from utilities.said import Shown
 
-NEWEST = 8  # documents, messages and calls shown beside the ledger
+NEWEST = 8  # documents and calls shown beside the ledger
 
 
 @right("core.see_jobs", "core.see_own_jobs")
@@ -137,10 +137,6 @@ class Home:
         return next((call for call in self.calls if call.state in TAKING), None)
 
     @cached_property
-    def messages(self) -> list[Message]:
-        return list(Message.objects.seen_by(self.user).filter(job=self.job).order_by("-created_at", "-pk")[:NEWEST])
-
-    @cached_property
     def owed(self) -> jobmoney.Owed | None:
         if not self.may("see_money"):
             return None
@@ -207,7 +203,9 @@ def _shown(request: HttpRequest, home: Home) -> HttpResponse:
         "documents": home.documents[:NEWEST],
         "more_documents": len(home.documents) > NEWEST,
         "sees_calls": home.may("see_calls"),
-        "sees_notices": home.may("see_notices"),
+        "conversation": conversation.conversation(job, home.user, today=home.today) if home.may("see_notices") else None,
+        "may_ask": home.state.state != S.CANCELLED,
+        "bag_hangs": asking.place_of_bag(home.known, home.state.state) is not None,
         "sees_requests": home.may("see_utilities"),
         "sees_codes": home.may("reveal_codes"),
     }

@@ -257,8 +257,9 @@ def _ended(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
 
 def _contact(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
     promised, following = _iso(value, "promised_by", today), _iso(value, "next_on", today)
+    answered = value.get("answered")
     return (
-        f"The utility said: {value['answered']}",
+        f"The utility said: {answered}" if answered else f"We wrote to the utility: {value.get('asked', '')}",
         _joined(
             f"promised by {promised}" if promised else "",
             f"ask again {following}" if following else "",

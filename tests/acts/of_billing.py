@@ -6,7 +6,7 @@ from typing import Any
 from billing import invoices, milestones, payments
 from billing.models import Invoice, Milestone
 from billing.payments import Portion
-from jobs.core import actors
+from jobs.core import actors, clock
 from jobs.core.actors import Actor
 from jobs.core.models import Job
 from jobs.core.states import S as State
@@ -53,6 +53,11 @@ def _write_off(by: Actor) -> tuple[Any, dict[str, Any]]:
     return invoice.payer, {"debt": invoice, "amount_minor": invoice.amount_minor, "reason": "settled with the lender"}
 
 
+def _late(by: Actor) -> tuple[Any, dict[str, Any]]:
+    with clock.pretend(clock.now() - dt.timedelta(days=60)):
+        return released(), {}
+
+
 def _question(by: Actor) -> tuple[Any, dict[str, Any]]:
     milestone = released().milestone
     milestone.question, milestone.question_on = "What earned it has changed.", TODAY
@@ -71,5 +76,6 @@ EXAMPLES: dict[str, Example] = {
     "billing.questions.answer_question": Example(roles(F), _question),
     "billing.payments.record_payment": Example(roles(F), _payment),
     "billing.payments.apply_rest": Example(roles(F), _rest),
+    "billing.reminders.remind": Example(roles(F), _late),
     "billing.payments.write_off": Example(roles(F), _write_off),
 }

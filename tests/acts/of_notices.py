@@ -7,9 +7,9 @@ from jobs.core.actors import Actor
 from jobs.core.models import Party
 from jobs.core.states import S as State
 from jobs.notices import consent, outbox
-from jobs.notices.models import Message
+from jobs.notices.models import Message, Received
 from jobs.notices.models import State as MessageState
-from tests.acts.examples import Example, M, S, roles
+from tests.acts.examples import BOTH, Example, M, S, roles
 from tests.make import SYSTEM, make_job
 from tests.notices.make import claimed, released, removed
 
@@ -51,8 +51,38 @@ def _ended(by: Actor) -> tuple[Any, dict[str, Any]]:
     return message, {"how": "by letter"}
 
 
+def _consents(by: Actor) -> tuple[Any, dict[str, Any]]:
+    job = make_job()
+    person = job.parties.get(role="owner").person
+    return job, {"person": person, "channel": "text", "scope": "notices", "words": "May we text you?", "how": "on paper, 4 May"}
+
+
+def _ends(by: Actor) -> tuple[Any, dict[str, Any]]:
+    job, told = _consents(by)
+    return job, {"person": told["person"], "channel": "text", "how": "on the telephone"}
+
+
+def _called(by: Actor) -> tuple[Any, dict[str, Any]]:
+    told = {"direction": "out", "at": clock.now(), "outcome": "spoke", "words": "Friday suits them", "name": "Sam Uttley"}
+    return make_job(), told | {"number": "(303) 555-0142"}
+
+
+def _reply(by: Actor) -> tuple[Any, dict[str, Any]]:
+    row = Received.objects.create(
+        channel="text", event="E-1", kind="reply", address="+13035550142", text="Friday?", raw="{}", at=clock.now(), for_person=True
+    )
+    return row, {"how": "telephoned them"}
+
+
 EXAMPLES: dict[str, Example] = {
     "jobs.notices.outbox.release": Example(WHO, _owed),
+    "jobs.notices.outbox.release_at_once": Example(WHO, lambda by: (removed(), {"why": "the house is without power"}), BOTH),
+    "jobs.notices.consent.give": Example(WHO, _consents),
+    "jobs.notices.consent.revoke": Example(WHO, _ends),
+    "jobs.notices.calls.record_call": Example(WHO, _called, BOTH),
+    "jobs.notices.asking.ask_for_photo": Example(WHO, lambda by: (make_job(State.AWAITING_UTILITY), {})),
+    "jobs.notices.asking.ask_for_paper": Example(WHO, lambda by: (make_job(), {"paper": "bill"})),
+    "jobs.notices.received.settle": Example(WHO, _reply),
     "jobs.notices.outbox.release_many": Example(WHO, _several),
     "jobs.notices.outbox.take_back": Example(WHO, _in_its_minute),
     "jobs.notices.outbox.withdraw_message": Example(WHO, lambda by: (removed(), {"reason": "settled on the telephone"})),

@@ -42,6 +42,11 @@ def _announced(by: Actor) -> tuple[Any, dict[str, Any]]:
     return visits.announce_visit(make_request(), told_on=AT, window_from=day, window_to=day, by=SYSTEM), {"on": AT}
 
 
+def _with_desk(by: Actor) -> tuple[Any, dict[str, Any]]:
+    utility = make_utility(desk_email="desk@ottermere.example")
+    return make_request(make_service(utility=utility)), {"asks": "Is a day planned for the visit?"}
+
+
 EXAMPLES = {
     "utilities.profile.add_utility": Example(
         roles(M), lambda by: (Profile(name="Ottermere Municipal Light", zone="America/Denver"), {}), REFUSED
@@ -60,6 +65,7 @@ EXAMPLES = {
     "utilities.requests.end_request": Example(roles(M, S), _request(on=AT, reason="lapsed"), REFUSED),
     "utilities.requests.record_contact": Example(roles(M, S), _request(on=AT, answered="nothing new"), BOTH),
     "utilities.requests.record_answer": Example(roles(M, S), _request(on=AT, answered="received", reference="WO-5512"), BOTH),
+    "utilities.letters.write_to_desk": Example(roles(M, S), _with_desk, REFUSED),
     "utilities.visits.announce_visit": Example(
         roles(M, S), _request(told_on=AT, window_from=dt.date(2026, 12, 2), window_to=dt.date(2026, 12, 2)), BOTH
     ),

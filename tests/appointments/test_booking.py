@@ -39,7 +39,8 @@ def test_a_booked_call_keeps_the_promise_at_the_home_and_writes_its_fact(theo, m
     assert call.state == AppointmentState.BOOKED
     job.refresh_from_db()
     assert (job.next_act, job.next_due_on) == ("Hold the verification call", TOMORROW)
-    assert [(m.kind, m.to_name) for m in Message.objects.all()] == [("call_booked", person_of(job).name)]
+    told = Message.objects.order_by("pk").values_list("kind", "to_name")
+    assert list(told) == [("call_booked", person_of(job).name), ("call_reminder_hours", person_of(job).name)]
 
 
 @pytest.mark.parametrize("left_out", READY)
@@ -214,7 +215,10 @@ def test_moving_keeps_the_call_and_owes_its_message_anew(theo, mara):
     moved = booking.move(call, wish=Wish(TOMORROW, dt.time(14)), by=theo)
 
     assert (moved.uid, moved.sequence, moved.local_time, moved.state) == (call.uid, 1, dt.time(14), AppointmentState.BOOKED)
-    assert dict(Message.objects.values_list("kind", "state")) == {"call_booked": "withdrawn", "call_moved": "owed"}
+    assert dict(Message.objects.exclude(kind__startswith="call_reminder").values_list("kind", "state")) == {
+        "call_booked": "withdrawn",
+        "call_moved": "owed",
+    }
     assert [fact.value["time"] for fact in moved.job.facts.of_kind(k.CALL_BOOKED)] == ["10:00", "14:00"]
     with pytest.raises(Refused, match="already stands at that time"):
         booking.move(moved, wish=Wish(TOMORROW, dt.time(14)), by=theo)
@@ -236,7 +240,10 @@ def test_cancelling_tells_the_home_and_frees_the_place(theo, mara):
 
     booking.cancel(call, why="us", reason="Mara is ill", by=theo)
 
-    assert dict(Message.objects.values_list("kind", "state")) == {"call_booked": "withdrawn", "call_cancelled": "owed"}
+    assert dict(Message.objects.exclude(kind__startswith="call_reminder").values_list("kind", "state")) == {
+        "call_booked": "withdrawn",
+        "call_cancelled": "owed",
+    }
     assert call.job.facts.of_kind(k.CALL_ENDED).get().value["how"] == "cancelled: Mara is ill"
     booking.book(ready_job(), verifier=user_of(mara), wish=AT_TEN, by=theo)
     with pytest.raises(Refused, match="not open any more: cancelled"):
@@ -248,7 +255,7 @@ def test_an_offer_that_never_left_is_withdrawn_without_another_message(theo, mar
 
     booking.cancel(call, why="us", reason="another plan", by=theo)
 
-    assert dict(Message.objects.values_list("kind", "state")) == {"call_offered": "withdrawn"}
+    assert dict(Message.objects.exclude(kind__startswith="call_reminder").values_list("kind", "state")) == {"call_offered": "withdrawn"}
 
 
 def test_an_answer_by_telephone_confirms_or_declines(theo, mara):

@@ -138,7 +138,7 @@ def test_that_a_call_is_off_is_told_although_messages_to_the_home_are_on_hold(da
 def test_one_person_who_is_owner_and_at_home_gets_one_message(theo, mara):
     call = booked(theo, verifier=user_of(mara))
 
-    assert [message.to_name for message in Message.objects.all()] == [person_of(call.job).name]
+    assert [message.to_name for message in Message.objects.filter(kind="call_booked")] == [person_of(call.job).name]
 
 
 def _passed_result_released(theo, mara) -> Any:

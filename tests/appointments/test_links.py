@@ -38,7 +38,8 @@ def test_taking_the_offered_time_books_it_with_the_medical_answer(offered):
     assert offered.state == AppointmentState.CONFIRMED
     medical = offered.job.facts.of_kind(k.MEDICAL_ANSWER).last()
     assert (medical.value["answer"], medical.said_by_name) == ("no", offered.person.name)
-    assert dict(Message.objects.values_list("kind", "state")) == {"call_offered": "withdrawn", "call_booked": "owed"}
+    told = dict(Message.objects.values_list("kind", "state"))
+    assert told == {"call_offered": "withdrawn", "call_booked": "owed", "call_reminder_hours": "owed"}
 
 
 def test_without_a_medical_answer_nothing_is_booked(offered):

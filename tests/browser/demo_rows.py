@@ -16,7 +16,7 @@ from jobs.core import kinds as k
 from jobs.core.models import Document, Fact, Hold, ImportRun, Job, SignedLink, User
 from jobs.core.rights import CREW, VERIFIER
 from jobs.core.states import S
-from jobs.notices.models import Message, MessageFile, State
+from jobs.notices.models import Message, MessageFile, Received, State
 from utilities.models import FitRequest, Outcome, Service, Utility, Visit
 
 Kwargs = dict[str, Any]
@@ -119,6 +119,14 @@ def unasked() -> QuerySet[Service]:
 
 def messages(*states: State) -> Callable[[], QuerySet[Message]]:
     return lambda: Message.objects.in_state(*states).order_by("-pk")
+
+
+def replies() -> QuerySet[Received]:
+    return Received.objects.waiting().order_by("pk")
+
+
+def texted_homes() -> QuerySet[Job]:
+    return Job.objects.filter(messages__channel="text").order_by("pk")
 
 
 def to_release() -> QuerySet[Message]:
@@ -234,6 +242,10 @@ def not_bookable() -> QuerySet[Job]:
 
 def open_invoices() -> QuerySet[Invoice]:
     return Invoice.objects.with_left().filter(Q(left_minor__gt=0), state="released").order_by("pk")
+
+
+def late_invoices() -> QuerySet[Invoice]:
+    return open_invoices().filter(due_on__lt=clock.office_today())
 
 
 def paid_invoices() -> QuerySet[Invoice]:

@@ -15,7 +15,7 @@ ROOT = Path(__file__).resolve().parents[2]
 # What the tests' own settings say, and what a person's shell may say: the process finds an empty place, and makes its own keys.
 _NOT_OURS = (
     "ALLOWED_HOSTS", "BASE_URL", "DATABASE_URL", "DEBUG", "DEMO", "EMAIL_URL", "FIELD_KEYS", "FILES_DIR", "LINK_KEYS", "LOG_LEVEL",
-    "OFFICE_ENV", "REDIS_URL", "SECRET_KEY", "STATIC_DIR", "VAR_DIR",
+    "OFFICE_ENV", "REDIS_URL", "SECRET_KEY", "STATIC_DIR", "TEXT_HOOK_SECRETS", "TEXT_URL", "MAIL_HOOK_SECRETS", "VAR_DIR",
 )  # fmt: skip
 
 

@@ -92,6 +92,7 @@ def all_homes() -> Iterator[Shot]:
     yield Shot(CREW, by_code(d.crews_homes, "home of the crew in build"), label="as crew")
     yield Shot(FINANCE, by_code(d.homes(S.AWAITING_UTILITY), "home that waits"), label="as finance")
     yield Shot(SCHEDULER, by_code(d.bookable, "home to book"), label="ready to book")
+    yield Shot(SCHEDULER, by_code(d.texted_homes, "home that may be texted"), label="texted")
 
 
 def all_messages() -> Iterator[Shot]:
@@ -211,6 +212,7 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
     "request_fitted": [request()],
     "request_again": [request()],
     "request_end": [request()],
+    "request_write": [request()],
     "visit_told": [Shot(SCHEDULER, by_uid(d.announced_visits, "announced visit"))],
     # Messages.
     "notices": [Shot(SCHEDULER), Shot(SCHEDULER, label="waits for release", query=lambda: {"state": State.OWED.value})],
@@ -223,6 +225,19 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
     "notice_withdraw": [Shot(SCHEDULER, by_uid(d.to_release, "message to release"))],
     "notice_send_again": [Shot(SCHEDULER, by_uid(d.messages(State.FAILED, State.MAY_HAVE_BEEN_SENT), "message that failed"))],
     "notice_arrived": [Shot(SCHEDULER, by_uid(d.messages(State.MAY_HAVE_BEEN_SENT), "message that may have been sent"))],
+    "notice_at_once": [Shot(SCHEDULER, by_uid(d.to_release, "message to release"))],
+    "notices_by_themselves": [Shot(MANAGER)],
+    "received_list": [Shot(SCHEDULER)],
+    "received": [
+        Shot(SCHEDULER, by_uid(d.replies, "reply")),
+        Shot(SCHEDULER, by_uid(d.replies, "reply"), label="refused", press="Record what was done", status=422),
+    ],
+    "consents": [Shot(SCHEDULER, by_code(d.texted_homes, "home that may be texted"))],
+    "consent_give": [Shot(SCHEDULER, by_code(d.texted_homes, "home that may be texted"))],
+    "consent_end": [Shot(SCHEDULER, by_code(d.texted_homes, "home that may be texted"))],
+    "telephone": [Shot(SCHEDULER, by_code(d.texted_homes, "home that may be texted"))],
+    "ask_photo": [Shot(SCHEDULER, by_code(d.homes(S.AWAITING_UTILITY), "home awaiting the utility"))],
+    "ask_paper": [Shot(SCHEDULER, by_code(d.homes(S.AWAITING_UTILITY), "home awaiting the utility"))],
     "notice_consent": [Shot(SCHEDULER, by_uid(d.to_release, "message to release"))],
     # Calls.
     "calls": [Shot(SCHEDULER), Shot(VERIFIER, label="as verifier")],
@@ -260,6 +275,7 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
     ],
     "invoice_release": [Shot(FINANCE, by_uid(d.invoices("draft"), "drafted invoice"))],
     "invoice_answer": [Shot(FINANCE, by_uid(d.questioned_invoices, "invoice with a question"))],
+    "invoice_remind": [Shot(FINANCE, by_uid(d.late_invoices, "late invoice"))],
     "invoice_write_off": [Shot(FINANCE, by_uid(d.open_invoices, "open invoice"))],
     "payments": [Shot(FINANCE)],
     "payments_export": list_files(FINANCE),

@@ -335,12 +335,14 @@ def link_of_the_offer(story: Story, clock: time_machine.Traveller) -> str:
     page.get_by_role("link", name="Notices", exact=True).click()
     page.get_by_role("link", name=re.compile("^Read and release")).first.click()
     expect(page.get_by_text("Your home does not have backup power yet").first).to_be_visible()
-    page.get_by_label(f"Release this message to {OWNER}").check()
+    # That the collar is fitted, and that a time is offered.
+    for box in page.get_by_label(f"Release this message to {OWNER}").all():
+        box.check()
     press(page, "Release those marked")
     said(page, re.compile("[Rr]eleased"))
     clock.shift(dt.timedelta(minutes=2))  # the minute in which it can be taken back
     notice_tasks.sweep()
-    story.home("theo").locator("aside").get_by_role("link", name=re.compile("[Cc]all offered")).click()
+    story.home("theo").get_by_role("region", name="Conversation").get_by_role("link", name="Call offered", exact=True).click()
     expect(page.get_by_text("Captured: this message is kept")).to_be_visible()
     found = re.search(r"http://\S+/h/[^\s\"<]+", page.locator("main").inner_text())
     assert found is not None

@@ -6,16 +6,18 @@ import email
 import email.policy
 import socket
 import threading
+from dataclasses import replace
 from email.message import EmailMessage
 from typing import Any
 
 import pytest
 from aiosmtpd.controller import Controller
 
-from jobs.core import files
-from jobs.notices import channels
+from jobs.core import clock, files, rules
+from jobs.notices import channels, kinds
 from jobs.notices.models import MessageFile
-from jobs.notices.outcome import Result
+from jobs.notices.outcome import Result, of_status
+from tests.make import SYSTEM
 from tests.notices.make import claimed, noon_zone
 
 pytestmark = [pytest.mark.django_db, pytest.mark.real_clock]
@@ -200,6 +202,16 @@ def test_a_server_that_breaks_off_before_it_has_the_mail_is_a_passing_failure(sc
     assert channels.send(claimed_now()).result == Result.PASSING
 
 
+@pytest.mark.parametrize(
+    "garbage", [b"hello\r\n", b"200 maybe\r\n", b"354 go on\r\n", b"999 no\r\n", b"250" + b"x" * 9000 + b"\r\n", b"\xff\xfe\r\n"]
+)
+def test_a_server_that_has_the_mail_and_answers_garbage_may_have_sent_it(scripted, garbage):
+    answers = (b"220 hello\r\n", b"250 hello\r\n", b"250 sender ok\r\n", b"250 recipient ok\r\n", b"354 go on\r\n", garbage)
+    scripted(*answers)
+
+    assert channels.send(claimed_now()).result == Result.UNKNOWN
+
+
 @pytest.mark.parametrize("silent", [True, False])
 def test_a_server_that_has_the_mail_and_says_nothing_may_have_sent_it(scripted, silent):
     scripted(b"220 hello\r\n", b"250 hello\r\n", b"250 sender ok\r\n", b"250 recipient ok\r\n", b"354 go on\r\n", silent=silent)
@@ -227,11 +239,27 @@ def test_without_a_mail_server_a_message_is_captured_and_says_so(settings):
     assert channels.send(claimed_now()).result == Result.CAPTURED
 
 
-def test_there_is_no_way_yet_to_send_a_text_message(sink):
-    message = claimed_now()
-    message.channel = "text"
+def test_a_notice_can_be_left_by_its_header_and_a_safety_message_cannot(sink, monkeypatch):
+    safety = claimed_now()
+    channels.send(safety)
+    assert "List-Unsubscribe" not in sink.mails[0]
+    monkeypatch.setitem(kinds._registered, "collar_removed", replace(kinds.of("collar_removed"), stopped_by="homeowner"))
+    rules.set_rule("company_email", value="office@larchlantern.example", valid_from=clock.office_today(), by=SYSTEM)
 
-    outcome = channels.send(message)
+    channels.send(safety)
 
-    assert outcome.result == Result.PERMANENT
-    assert "text message" in outcome.words
+    # RFC 2369 3.2.
+    assert sink.mails[1]["List-Unsubscribe"] == f"<mailto:office@larchlantern.example?subject=unsubscribe%20{safety.uid}>"
+    assert all(part.defects == [] for part in sink.mails[1].walk())
+
+
+@pytest.mark.parametrize(
+    ("code", "result"),
+    [
+        # RFC 5321 4.2.1: 4yz passes, 5yz does not; RFC 4954 6: these four are about us, not about the mail.
+        *((code, Result.PASSING) for code in (421, 432, 450, 451, 452, 454, 455, 530, 534, 535, 538)),
+        *((code, Result.PERMANENT) for code in (500, 501, 504, 550, 551, 552, 553, 554, 555, 556)),
+    ],
+)
+def test_each_status_of_the_mail_server_passes_or_does_not(code, result):
+    assert of_status(code) == result

@@ -7,9 +7,9 @@ import pytest
 import time_machine
 from django.conf import settings
 
-from jobs.core import clock, homefacts, waking
+from jobs.core import clock, homefacts, rules, waking
 from jobs.core import kinds as k
-from jobs.core.models import Hold
+from jobs.core.models import Hold, Person
 from jobs.notices import kinds, leaving, outbox, reconcile, tasks
 from jobs.notices.models import Message, State
 from jobs.notices.outcome import PAUSES, Outcome, Result, of_status, pause_after
@@ -66,6 +66,41 @@ def test_what_was_overtaken_before_it_left_is_withdrawn_with_the_reason():
 
     message.refresh_from_db()
     assert (message.state, message.reason, message.attempts) == (State.WITHDRAWN, "The collar was fitted again meanwhile.", 0)
+
+
+@pytest.mark.django_db
+def test_what_changed_while_a_message_was_held_is_read_anew_and_what_stayed_leaves(theo):
+    same, changed = released(), released()
+    Person.objects.filter(pk=changed.person_id).update(name="Guadalupe Whitfield")
+    Message.objects.filter(pk=changed.pk).update(to_name="Guadalupe Whitfield")
+
+    with later(minutes=11):
+        assert outbox.claim(same.pk) is not None
+        assert outbox.claim(changed.pk) is None
+
+    changed.refresh_from_db()
+    assert (changed.state, changed.reason, changed.text, changed.attempts) == (State.OWED, leaving.CHANGED, "", 0)
+    assert outbox.release_anew() == 0  # a person released it, and reads it anew
+    assert "Guadalupe Whitfield" in outbox.release(changed, by=theo).text
+
+
+@pytest.mark.django_db
+def test_where_a_rule_lets_a_kind_leave_by_itself_a_changed_message_is_released_anew(dana, monkeypatch):
+    monkeypatch.setitem(kinds._registered, "collar_removed", replace(kinds.of("collar_removed"), may_go_by_itself=True))
+    rules.set_rule("notices_by_themselves", value="collar_removed", valid_from=clock.office_today(), by=dana)
+    message = Message.objects.get(pk=removed().pk)
+    assert message.rule == "notices_by_themselves"
+    Message.objects.filter(pk=message.pk).update(to_name="Guadalupe Whitfield")
+    Person.objects.update(name="Guadalupe Whitfield")
+
+    with later(minutes=11):
+        assert outbox.claim(message.pk) is None
+        assert outbox.release_anew() == 1
+        assert outbox.release_anew() == 0
+        again = outbox.claim(message.pk)
+
+    assert again is not None
+    assert "Guadalupe Whitfield" in again.text
 
 
 @pytest.mark.django_db

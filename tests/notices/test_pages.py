@@ -205,6 +205,7 @@ def test_today_shows_what_needs_a_person_with_the_count_that_the_list_shows(page
         "notices_unsure": 0,
         "notices_nobody": 0,
         "notices_to_release": 12,
+        "notices_answers": 0,
     }
     assert len(told["notices_to_release"].rows) == 10
     assert told["notices_failed"].rows[0].url == at("notice", failed)

@@ -48,6 +48,7 @@ ROWS: dict[str, Row] = {
     "invoice_release": Row(BILLS, BILLS, kwargs=_draft),
     "invoice_answer": Row(BILLS, BILLS, kwargs=_released),
     "invoice_write_off": Row(BILLS, BILLS, kwargs=_released),
+    "invoice_remind": Row(BILLS, BILLS, kwargs=_released),
     "payments": Row(SEES),
     "payments_export": Row(SEES, kwargs=_csv),
     "payment_new": Row(BILLS, BILLS),

@@ -2,13 +2,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from jobs.core import files
+from jobs.core import clock, files
 from jobs.core.models import User
+from jobs.core.states import S as JobState
 from jobs.notices import outbox
-from jobs.notices.models import Message, MessageFile, State
-from tests.make import SYSTEM
+from jobs.notices.models import Message, MessageFile, Received, State
+from tests.make import SYSTEM, make_job
 from tests.notices.make import claimed, removed
-from tests.pages.addresses import M, Row, S, roles
+from tests.pages.addresses import ALL, STRANGERS, M, Row, S, roles
 
 WHO = roles(M, S)
 
@@ -38,7 +39,32 @@ def _with_file(user: User | None) -> dict[str, Any]:
     return {"uid": message.uid, "position": 0}
 
 
+def _job(user: User | None) -> dict[str, Any]:
+    return {"code": make_job().code}
+
+
+def _job_with_bag(user: User | None) -> dict[str, Any]:
+    return {"code": make_job(JobState.AWAITING_UTILITY).code}
+
+
+def _reply(user: User | None) -> dict[str, Any]:
+    row = Received.objects.create(
+        channel="text", event="E-1", kind="reply", address="+13035550142", text="Friday?", raw="{}", at=clock.now(), for_person=True
+    )
+    return {"uid": row.uid}
+
+
 ROWS = {
+    "received_list": Row(WHO),
+    "received": Row(WHO, WHO, _reply),
+    "consents": Row(WHO, None, _job),
+    "consent_give": Row(WHO, WHO, _job),
+    "consent_end": Row(WHO, WHO, _job),
+    "telephone": Row(WHO, WHO, _job),
+    "notices_by_themselves": Row(roles(M), roles(M)),
+    "ask_photo": Row(WHO, WHO, _job_with_bag),
+    "ask_paper": Row(WHO, WHO, _job),
+    "notice_at_once": Row(WHO, WHO, _owed),
     "notices": Row(WHO),
     "notices_export": Row(WHO, None, lambda user: {"ending": "csv"}),
     "notices_release": Row(WHO, WHO),
@@ -52,4 +78,7 @@ ROWS = {
     "notice_arrived": Row(WHO, WHO, _in_state(State.MAY_HAVE_BEEN_SENT)),
     "notice_look_again": Row(None, WHO, _owed),
     "notice_consent": Row(WHO, WHO, _owed),
+    # The signature is asked, not who is signed in.
+    "hook_texts": Row(None, STRANGERS | ALL),
+    "hook_mail": Row(None, STRANGERS | ALL),
 }

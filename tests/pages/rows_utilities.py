@@ -71,5 +71,6 @@ ROWS = {
     "request_fitted": Row(RECORD, RECORD, a_request),
     "request_again": Row(RECORD, RECORD, a_request),
     "request_end": Row(RECORD, RECORD, a_request),
+    "request_write": Row(RECORD, RECORD, a_request),
     "visit_told": Row(RECORD, RECORD, an_announced_visit),
 }

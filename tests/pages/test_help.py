@@ -28,3 +28,10 @@ def test_the_help_page_shows_every_figure_of_the_bench_and_how_to_print_it_again
     assert BENCH["seeds"] in html
     assert BENCH["command"] in html
     assert BENCH["printed_on"] in html
+
+
+def test_the_bench_on_the_help_page_is_one_of_held_out_seeds_with_all_rivals():
+    assert BENCH["simulated"] >= 60
+    assert BENCH["real"] >= 10
+    assert int(BENCH["seeds"].split()[0].replace(",", "")) >= 20_000
+    assert sum(row["name"].startswith(("lifelines", "scikit-survival")) for row in BENCH["rivals"]) >= 6

@@ -66,6 +66,18 @@ def test_before_the_first_run_nothing_is_drawn():
     assert drawn.weeks(utility, seen=waits_at(utility), today=TODAY) is None
 
 
+def test_a_utility_without_any_request_draws_nothing_and_says_so(client, dana):
+    utility = make_utility()
+    a_history(make_utility())
+    forecasts.refresh(as_of=AS_OF, rule="nightly")
+
+    page = signed_in(client, dana).get(reverse("utility", kwargs={"uid": utility.uid}))
+
+    assert page.context["waits"] is page.context["weeks"] is None
+    assert "No request to this utility is on record yet." in page.content.decode()
+    assert '<svg class="marks"' not in page.content.decode()
+
+
 def test_a_utility_where_nothing_is_fitted_says_so():
     utility = make_utility("Upper Wend Light & Water")
     make_past(utility, filed_on=D(2026, 10, 1), waited=None)
@@ -194,6 +206,26 @@ def test_promises_are_counted_by_what_came_of_them(theo):
     dots = [mark for mark in found.chart(utility).marks if isinstance(mark, Dot)]
     assert sorted(dot.solid for dot in dots) == [False, True, True, True]
     assert any(dot.href == reverse("request", kwargs={"code": late.code}) and "12 days late" in dot.title for dot in dots)
+
+
+def test_the_promises_of_the_page_are_those_that_the_forecast_counts(theo):
+    utility = make_utility()
+    a_history(utility)
+    between = promise(utility, named=D(2026, 7, 1), last=D(2026, 7, 10), fitted=D(2026, 7, 8), theo=theo)
+    FitRequest.objects.filter(pk=between.pk).update(fitted_after=D(2026, 6, 20))  # perhaps before the window: kept, as far as is known
+    closed, withdrawn = (promise(utility, named=D(2026, 8, 3), last=D(2026, 8, 14), theo=theo) for _ in range(2))
+    FitRequest.objects.filter(pk=closed.pk).update(outcome=Outcome.CANCELLED, ended_on=D(2026, 8, 24))
+    FitRequest.objects.filter(pk=withdrawn.pk).update(outcome=Outcome.CANCELLED, ended_on=D(2026, 8, 10))  # before its day: no matter
+    promise(utility, named=D(2026, 11, 2), last=D(2026, 11, 20), fitted=D(2026, 11, 16), theo=theo)  # its day is yet to pass
+
+    forecasts.refresh(as_of=AS_OF, rule="nightly")
+    found = promised.promises(waits_at(utility), today=TODAY)
+
+    assert [each.outcome for each in found.due] == ["not fitted, and the request ended ten days on", "kept"]
+    assert found.sentence == "Kept 1, fitted late 0, passed and not fitted 1."
+    whys = Forecast.objects.filter(request__isnull=False).values_list("why", flat=True)
+    assert whys
+    assert {(why["promises_kept"], why["promises_made"]) for why in whys} == {(1, 2)}
 
 
 def test_a_visit_before_its_window_is_early_and_not_kept():

@@ -158,7 +158,7 @@ def test_figures_are_printed_for_people_and_for_programs(place):
 
     _, said = run(history)
     assert "13 requests of one utility read." in said
-    assert "one row left out: ended before the day on which they became known." in said.lower()
+    assert "One row left out: ended before the day on which it became known." in said
     assert "2026-06-30: 1 open, 12 fitted before." in said
 
     _, said = run(history, json=True)
@@ -306,7 +306,9 @@ def test_a_file_that_is_not_utf_8_or_has_no_heading_is_refused(place):
     assert "line 1: two columns are named utility" in refused(write(place, headings=HEADINGS + ",utility"))
     empty = write(place)
     empty.write_bytes(b"")
-    assert "line 1: no column is named request_id" in refused(empty)
+    assert "line 1: the first line is empty. Wanted: request_id, utility" in refused(empty)
+    empty.write_bytes(HEADINGS.encode() + b"\rx,A,,2026-06-01,,open,\r")
+    assert "line 1: a line ends in a carriage return alone. Save the file as CSV UTF-8." in refused(empty)
 
 
 @pytest.mark.parametrize(
@@ -339,7 +341,8 @@ def test_what_was_written_before_stays_when_a_later_file_is_wrong(place):
 def test_days_and_files_that_cannot_be_are_refused(place):
     history = write(place, "a,A,,2026-06-01,,open,")
 
-    assert "--as-of “today” is not a day" in refused(history, "today")
+    for text in ("today", "20260630", "2026-W27-2", "2026-06-31"):
+        assert f"--as-of “{text}” is not a day" in refused(history, text)
     assert "--as-of 2100-01-01 is outside the calendars" in refused(history, "2100-01-01")
     with pytest.raises(CommandError, match="There is no folder"):
         call_command("forecast_file", history, as_of=[str(D0)], out=place / "no" / "out.csv")

@@ -123,11 +123,12 @@ def test_over_the_window_the_chance_is_the_keep_rate():
     base = forecast(fitted, asking(D0 - 30))
 
     before, behind = (1 - chance_by(dates, D0 + day)[0] for day in (39, 49))
-    assert 1 - behind / before == pytest.approx(0.5, abs=0.01)
+    # The 99 dates tell a chance to 0.01, and 0.82 are still open when the window begins.
+    assert 1 - behind / before == pytest.approx(0.5, abs=0.02)
     # Before it three tenths of the base rate.
     assert math.log(before) == pytest.approx(0.3 * math.log(1 - chance_by(base, D0 + 39)[0]), abs=0.02)
     # Of ten days each has its even share.
-    assert 1 - (1 - chance_by(dates, D0 + 44)[0]) / before == pytest.approx(0.25, abs=0.01)
+    assert 1 - (1 - chance_by(dates, D0 + 44)[0]) / before == pytest.approx(0.25, abs=0.02)
     assert dates.why.keep_rate.tolist() == [0.5]
     assert (dates.why.promise_first[0], dates.why.promise_last[0]) == (D0 + 40, D0 + 49)
 

@@ -121,7 +121,8 @@ def watch(fitted: Floats, waited: Floats, scale: Floats) -> Seen:
     """Follow the fronts of some utilities through the fortnights; fitted, waited: (periods, utilities, CLASSES), scale: (utilities,)."""
     chance = np.repeat(start(scale)[None], len(FRONTS), axis=0)
     record = np.zeros((len(FRONTS), scale.size))
-    each = len(SPEEDS_KEPT), 1, 1  # the same sums for a speed that lasts and one that does not
+    # What a period tells of a state is the same whether speeds last or not.
+    both = (len(SPEEDS_KEPT), len(SHARPNESS))
     begun = np.zeros(scale.size, dtype=bool)
     log_h1, h1 = _grids()
     shape = (scale.size, len(SHARPNESS), LAGS.size)
@@ -132,9 +133,10 @@ def watch(fitted: Floats, waited: Floats, scale: Floats) -> Seen:
         elif begun.any():
             chance[:, :, begun] = moved(chance[:, :, begun])
         begun |= waited[period].any(axis=1)
-        fitted_log = np.tile(np.moveaxis((fitted[period] @ log_h1).reshape(shape), 1, 0), each)
-        days = np.tile(np.moveaxis((waited[period] @ h1).reshape(shape), 1, 0), each)
-        chance, score = learned(chance, fitted_log, number, days)
+        fitted_log = np.moveaxis((fitted[period] @ log_h1).reshape(shape), 1, 0)
+        days = np.moveaxis((waited[period] @ h1).reshape(shape), 1, 0)
+        by_both, score = learned(chance.reshape(*both, *chance.shape[1:]), fitted_log, number, days)
+        chance, score = by_both.reshape(chance.shape), score.reshape(record.shape)
         record = RECORD_KEPT * record + score
     return Seen(chance=chance, record=record)
 

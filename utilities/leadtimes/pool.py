@@ -16,7 +16,7 @@ PRETENDED_DAYS = 40
 LEAST_SPREAD = 0.05  # variance of log scales between utilities
 SPREAD_OF_FEW = 0.4
 WEIGHED_IN_FULL = 60  # fittings: a giant counts for no more, or it would be the pool
-TEXTBOOK_REQUESTS = 60
+TEXTBOOK_REQUESTS = 20
 NEXT_TO_NONE = 0.01  # requests: they speak only where nothing else does
 SMOOTHING = 1.76  # classes, 0.17 in log age
 

@@ -23,12 +23,14 @@ class Kept:
     """How each utility has kept its promises; arrays (utilities,).
 
     made: promises whose window has ended. kept, early: those fitted in it, and before it; a bracketed fitting by the share of its days.
+    told: those kept as a person counts them, whole: the first day known fitted lies in the window.
     rate: chance that one is kept. before: part of the base hazard that holds until the window begins.
     """
 
     made: Floats
     kept: Floats
     early: Floats
+    told: Floats
     rate: Floats
     before: Floats
 
@@ -41,7 +43,7 @@ def learn(history: History, promises: Promises | None, *, utilities: int, as_of:
 
     Raises ValueError if a promise belongs to no row of the history.
     """
-    made, kept, early = (np.zeros(utilities) for _ in range(3))
+    made, kept, early, told = (np.zeros(utilities) for _ in range(4))
     if promises is not None and len(promises):
         if promises.row.max() >= len(history):
             raise ValueError("A promise belongs to a row that the history does not have.")
@@ -56,14 +58,16 @@ def learn(history: History, promises: Promises | None, *, utilities: int, as_of:
         days = np.where(done & (rows.outcome == FITTED), rows.by - seen_open, 0)
         before = np.clip(np.minimum(rows.by, first - 1) - seen_open, 0, days)
         within = np.clip(np.minimum(rows.by, last) - np.maximum(seen_open, first - 1), 0, days)
-        shares: list[Floats] = [np.ones(days.size), within / np.maximum(days, 1), before / np.maximum(days, 1)]
-        for total, share in zip((made, kept, early), shares, strict=True):
+        whole = ((days > 0) & (first <= rows.by) & (rows.by <= last)).astype(float)
+        shares: list[Floats] = [np.ones(days.size), within / np.maximum(days, 1), before / np.maximum(days, 1), whole]
+        for total, share in zip((made, kept, early, told), shares, strict=True):
             total += np.bincount(rows.utility[counts], weights=share[counts], minlength=utilities)
     usual, usual_early = pool_rate(kept, made), early_rate(math.fsum(early), math.fsum(made))
     return Kept(
         made=made,
         kept=kept,
         early=early,
+        told=told,
         rate=np.asarray(keep_rate(kept, made, pool=usual)),
         before=np.asarray(early_rate(early, made, pool=usual_early)),
     )

@@ -27,8 +27,9 @@ class Why:
     counted: own fittings that still count, faded by age. lent: requests borrowed from the pool, on average over the candidates.
     pace: recent fittings per expected one; 0.77 is "1.3 times slower". factor: of the district's hazard.
     front_weight: belief that the utility serves in order of filing. front_day: filing day served now; front_speed: working days of
-    filing served in a week, lately. promises_made: promises of the utility whose window has ended; promises_kept: those kept; keep_rate:
-    chance that one is kept. promise_first, promise_last: the window named for this request, while its last day is still to come.
+    filing served in a week, lately. promises_made: promises of the utility whose window has ended; promises_kept: those kept, in whole
+    promises; keep_rate: chance that one is kept. promise_first, promise_last: the window named for this request, while its last day is
+    still to come.
     """
 
     own: Rows
@@ -86,7 +87,7 @@ def reasons(fitted: Fitted, utility: Days, district: Days | None = None, *, prom
         front_lag=np.where(served, lag, np.nan)[utility],
         front_day=np.where(served, front_day, NO_DAY)[utility],
         front_speed=np.where(served, speed * _week(fitted), np.nan)[utility],
-        promises_kept=promised.kept[utility],
+        promises_kept=promised.told[utility],
         promises_made=promised.made[utility],
         keep_rate=promised.rate[utility],
         promise_first=np.where(stands, first, NO_DAY),

@@ -177,6 +177,7 @@ class Visit(models.Model):
     window_to = models.DateField(null=True, blank=True)
     window_words = models.CharField(max_length=80, blank=True)  # "between 8 and 12"
     homeowner_told_on = models.DateField(null=True, blank=True)
+    told_by_message = models.BooleanField(default=False)  # by ours (utilities/notices.py); else somebody of the office told them
 
     visited_on = models.DateField(null=True, blank=True)
     outcome = models.CharField(max_length=40, blank=True)  # blank: nothing has come of it yet
@@ -222,7 +223,7 @@ class Contact(models.Model):
     channel = models.CharField(max_length=20, blank=True)
     person = models.CharField(max_length=120, blank=True)
     asked = models.CharField(max_length=240, blank=True)
-    answered = models.CharField(max_length=400)
+    answered = models.CharField(max_length=400, blank=True)  # blank: we wrote, and nothing has come back yet
     promised_by = models.DateField(null=True, blank=True)
     next_on = models.DateField(null=True, blank=True)
     recorded_at = models.DateTimeField()

@@ -7,7 +7,6 @@ import uuid
 from django.db import models
 from django.db.models import Q
 
-from jobs.core.models import User
 from utilities.models.utility import Utility
 
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import count, pairwise
+from itertools import pairwise
 from typing import Final, Literal
 
 from jobs.core import words
@@ -67,13 +67,10 @@ def wait_curve(
         line = Path(_stairs([(step.day, step.share) for step in steps], last, across, up))
         marks += [line, *_drops(line, half, nine, across, up, width)]
 
-    pitch = _pitch(waits, bin_days)
     foot = base + 44
-    for states, names in ((("fitted",), ("fitted",)), (("waiting", "withdrawn"), ("waiting,", "withdrawn"))):
-        chosen = [wait for wait in waits if wait.state in states]
-        dots, tall = _strip(chosen, across, bin_days, pitch)
+    for names, (strip, tall) in _strips(waits, across, bin_days):
         foot += max(tall, 14.0 * len(names)) + 8
-        marks += [lowered(dot, by=foot) for dot in dots]
+        marks += [lowered(mark, by=foot) for mark in strip]
         marks.append(Line(LEFT, foot, width - RIGHT, foot, tone="line"))
         marks += [Words(LEFT - 8, foot - 14.0 * (len(names) - 1 - place), said, "end") for place, said in enumerate(names)]
     return Chart(name, width, foot + 6, tuple(marks), label, _caption(steps, waits, bin_days, note))
@@ -139,39 +136,57 @@ def _bin(across: Scale) -> int:
     return days
 
 
-def _pitch(waits: Sequence[Wait], bin_days: int) -> float:
-    counted: defaultdict[tuple[bool, int], int] = defaultdict(int)
-    for wait in waits:
-        counted[wait.state == "fitted", wait.days // bin_days] += 1
-    highest = max(counted.values(), default=1)
-    return max(_LEAST, min(7.0, _DEEPEST / highest))
+Strip = tuple[list[Mark], float]  # marks above a base line at 0, and how high they stand
 
 
-def _strip(waits: Sequence[Wait], across: Scale, bin_days: int, pitch: float) -> tuple[list[Mark], float]:
-    """Marks of one strip above a base line at 0, and how high they stand. Brackets come last, in the lowest row that has room."""
-    filled: defaultdict[int, set[int]] = defaultdict(set)
+def _strips(waits: Sequence[Wait], across: Scale, bin_days: int) -> list[tuple[tuple[str, ...], Strip]]:
+    """The strips under the curve with their names. Fittings between two days have their own, so that dots stand on each other."""
+    fitted = [wait for wait in waits if wait.state == "fitted" and wait.from_days is None]
+    between = [wait for wait in waits if wait.state == "fitted" and wait.from_days is not None]
+    others = [wait for wait in waits if wait.state != "fitted"]
+    strips: list[tuple[tuple[str, ...], Strip]] = [(("fitted",), _dots(fitted, across, bin_days))]
+    if between:
+        strips.append((("fitted", "between"), _bars(between, across, bin_days)))
+    return [*strips, (("waiting,", "withdrawn"), _dots(others, across, bin_days))]
+
+
+def _dots(waits: Sequence[Wait], across: Scale, bin_days: int) -> Strip:
+    """Stacked by bins, as close as the highest stack needs."""
+    highest = max(Counter(wait.days // bin_days for wait in waits).values(), default=1)
+    pitch = max(_LEAST, min(7.0, _DEEPEST / highest))
+    height: Counter[int] = Counter()
     marks: list[Mark] = []
     r = min(pitch, bin_days * across.per_unit) * 0.44
-    for wait in sorted(waits, key=_order):
-        first = wait.days if wait.from_days is None else max(wait.from_days, 0)
-        bins = range(first // bin_days, wait.days // bin_days + 1)
-        level = next(level for level in count() if all(level not in filled[place] for place in bins))
-        for place in bins:
-            filled[place].add(level)
-        x, y = across.at((wait.days // bin_days + 0.5) * bin_days), -(level + 0.5) * pitch - 1
-        if wait.from_days is not None:
-            x1, x2 = across.at(first), across.at(wait.days)
-            marks.append(Bar(x1, y - 1.2, max(x2 - x1, 2.4), 2.4, href=wait.href, title=wait.title))
-        elif wait.state == "withdrawn":
+    for wait in sorted(waits, key=lambda wait: (wait.days, wait.title)):
+        place = wait.days // bin_days
+        height[place] += 1
+        x, y = across.at((place + 0.5) * bin_days), -(height[place] - 0.5) * pitch - 1
+        if wait.state == "withdrawn":
             marks.append(Cross(x, y, r, href=wait.href, title=wait.title))
         else:
             marks.append(Dot(x, y, r, solid=wait.state == "fitted", href=wait.href, title=wait.title))
-    return marks, max((max(levels) + 1 for levels in filled.values()), default=0) * pitch + 2
+    return marks, max(height.values(), default=0) * pitch + 2
 
 
-def _order(wait: Wait) -> tuple[bool, int, int, str]:
-    # Brackets by where they begin: so the rows that they need are fewest.
-    return (wait.from_days is not None, wait.days if wait.from_days is None else wait.from_days, wait.days, wait.title)
+def _bars(waits: Sequence[Wait], across: Scale, bin_days: int) -> Strip:
+    """Each bracket from its first to its last possible day, in the lowest row that is free over its bins."""
+    filled: list[set[int]] = []
+    rows = []
+    # By where they begin: so the rows that they need are fewest.
+    for wait in sorted(waits, key=lambda wait: (wait.from_days or 0, wait.days, wait.title)):
+        bins = set(range(max(wait.from_days or 0, 0) // bin_days, wait.days // bin_days + 1))
+        level = next((level for level, taken in enumerate(filled) if not taken & bins), len(filled))
+        if level == len(filled):
+            filled.append(set())
+        filled[level] |= bins
+        rows.append((wait, level))
+    pitch = max(_LEAST, min(5.0, _DEEPEST / max(len(filled), 1)))
+    marks: list[Mark] = []
+    for wait, level in rows:
+        x1, x2 = across.at(max(wait.from_days or 0, 0)), across.at(wait.days)
+        thick = pitch * 0.5
+        marks.append(Bar(x1, -(level + 0.5) * pitch - thick / 2 - 1, max(x2 - x1, 2.4), thick, href=wait.href, title=wait.title))
+    return marks, len(filled) * pitch + 2
 
 
 def _caption(steps: Sequence[Step], waits: Sequence[Wait], bin_days: int, note: str) -> str:

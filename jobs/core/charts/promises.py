@@ -57,5 +57,6 @@ def promises(*, name: str, dots: Sequence[Promise], label: str, width: float = 7
 
 
 CAPTION: Final = (
-    "Each dot is a promise by the days from the last day named to the fitting; each ring one on which nothing has happened yet, at today."
+    "Each dot is a promise by the days from the last day named to the fitting; "
+    "each ring one not fitted, at today or at the end of its request."
 )

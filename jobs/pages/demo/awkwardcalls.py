@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 from collections.abc import Callable
 from functools import partial
 from typing import TYPE_CHECKING
@@ -12,7 +13,9 @@ from jobs.appointments.models import Appointment, VerificationRecord
 from jobs.appointments.times import Wish
 from jobs.core import clock, homefacts
 from jobs.core.models import User
-from jobs.notices import consent
+from jobs.core.models.people import PartyRole
+from jobs.notices import calls as calls_of_home
+from jobs.notices import consent, inbound
 from jobs.notices.models import Message, State
 from jobs.pages.demo import calls
 from jobs.pages.demo.story import Home
@@ -41,9 +44,8 @@ def cast(casting: Casting) -> None:
     casting.fitted("test not passed", READY + 4, at="Sable", then=(4, _booked(-2, how=calls.LOST)))
     casting.fitted("verification voided", READY + 20, at="Tamarisk", then=(20, _booked(-18, how=calls.PASSED, then=_voided)))
     casting.fitted("relay caller", READY + 2, relay=True, at="Ottermere", then=(1, _booked(1)))
-    casting.fitted(
-        "Spanish, call tomorrow", READY + 2, language="es", name="Ximena Corral Peña", at="Sable", then=(1, _booked(1, confirmed=True))
-    )
+    spanish = _by_text(_booked(1, confirmed=True, then=_writes_back))
+    casting.fitted("Spanish, call tomorrow", READY + 2, language="es", name="Ximena Corral Peña", at="Sable", then=(1, spanish))
     for place, grid in enumerate(("Ottermere", "Quillback", "Big", "Tamarisk")):
         casting.fitted(f"call today {place + 1}", READY + 2 + place, at=grid, then=(1, _booked(0, confirmed=place != 2)))
     for place, grid in enumerate(("Sable", "Ottermere")):
@@ -122,6 +124,45 @@ def _no_more(home: Home, call: Appointment) -> None:
         consent.end(message, how="on the telephone, in an angry voice", by=home.office.theo)
 
     home.diary.soon(end, minutes=9)
+
+
+def _by_text(act: Callable[[Home], object]) -> Callable[[Home], object]:
+    """They agreed to texts on the telephone before."""
+
+    def agreed(home: Home) -> None:
+        person = home.job.parties.get(role=PartyRole.OWNER).person
+        calls_of_home.record_call(
+            home.job,
+            person=person,
+            direction="out",
+            at=clock.now(),
+            outcome="spoke",
+            words="Prefers texts to e-mails; may be texted about the work.",
+            cause="the call to prove the backup",
+            by=home.office.theo,
+        )
+        consent.give(
+            home.job,
+            person=person,
+            channel="text",
+            scope="notices",
+            words="¿Podemos enviarle mensajes de texto sobre el trabajo en su casa?",
+            how="on the telephone with Theo",
+            by=home.office.theo,
+        )
+        act(home)
+
+    return agreed
+
+
+def _writes_back(home: Home, call: Appointment) -> None:
+    """A reply that only a person can answer."""
+
+    def reply() -> None:
+        said = {"event": "reply", "id": f"demo {home.job.code}", "from": call.person.phone, "text": "¿Puede ser una hora más tarde?"}
+        inbound.take("texts", json.dumps(said).encode())
+
+    home.diary.soon(reply, minutes=40)
 
 
 def _moved(home: Home, call: Appointment) -> None:

@@ -91,6 +91,7 @@ def _promised(home: Home) -> None:
     visits.announce_visit(
         home.request, told_on=day, window_from=day + dt.timedelta(days=4), window_to=day + dt.timedelta(days=6), by=home.office.theo
     )
+    home.diary.soon(lambda: calls.written(home), minutes=40)
 
 
 def _disputed(home: Home) -> None:

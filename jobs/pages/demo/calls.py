@@ -98,6 +98,10 @@ def released(home: Home) -> None:
     # Of the last day some wait still.
     if home.diary.day >= home.diary.ago(1) and home.chance(50):
         return
+    written(home)
+
+
+def written(home: Home) -> None:
     for message in Message.objects.in_state(State.OWED).filter(job=home.job).exclude(kind__in=kinds.about_money()):
         if message.address and kinds.of(message.kind).still_due(message) is None:
             outbox.release(message, by=home.office.theo)

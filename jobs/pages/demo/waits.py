@@ -7,6 +7,7 @@ import datetime as dt
 from jobs.core.facts import Said
 from jobs.core.states import S
 from jobs.core.waiting import UTILITY
+from jobs.pages.demo import calls
 from jobs.pages.demo.story import Home, step
 from utilities import requests, visits
 
@@ -75,7 +76,7 @@ def follow_up(home: Home) -> None:
     answered = home.draw.choice(NOTHING_NEW)
     if home.chance(12):
         promised = home.grid.calendar.next_worked(day + dt.timedelta(days=home.draw.randint(6, 20)))
-        answered = f"planned for the week of {promised:%B} {promised.day}"
+        answered = f"planned for {promised:%B} {promised.day}"
     requests.record_contact(
         home.request,
         on=day,
@@ -109,6 +110,7 @@ def announced(home: Home) -> None:
     )
     if home.chance(70):
         home.diary.soon(lambda: visits.record_homeowner_told(visit, on=home.site_day, by=home.office.paz), minutes=20)
+    home.diary.soon(lambda: calls.written(home), minutes=40)
 
 
 @step

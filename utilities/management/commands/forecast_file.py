@@ -11,7 +11,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from jobs.core import words
-from utilities.historyfile import LAST_AS_OF, Day, FaultyFile, HistoryFile, read_calendars, read_history, write_forecasts
+from utilities.historyfile import LAST_AS_OF, Day, FaultyFile, HistoryFile, as_date, read_calendars, read_history, write_forecasts
 from utilities.workdays import FIRST_DAY
 
 ONLY_FINISHED = (
@@ -59,9 +59,10 @@ class Command(BaseCommand):
             }
             self.stdout.write(json.dumps(told))
             return
-        self.stdout.write(f"{words.count(len(read.history), 'request')} of {words.count(len(read.utilities), 'utility')} read.")
+        self.stdout.write(f"{_begins(words.count(len(read.history), 'request'))} of {words.count(len(read.utilities), 'utility')} read.")
         if read.dropped:
-            self.stdout.write(f"{words.count(read.dropped, 'row')} left out: ended before the day on which they became known.")
+            they = "it" if read.dropped == 1 else "they"
+            self.stdout.write(f"{_begins(words.count(read.dropped, 'row'))} left out: ended before the day on which {they} became known.")
         for day in days:
             beyond = f"; for {words.number(day.blank)} the even chance lies beyond the horizon" if day.blank else ""
             self.stdout.write(f"{day.as_of}: {words.number(day.open)} open, {words.number(day.fitted)} fitted before{beyond}.")
@@ -70,11 +71,14 @@ class Command(BaseCommand):
         self.stdout.write(f"Forecasts written to {out}.")
 
 
+def _begins(sentence: str) -> str:
+    return sentence[:1].upper() + sentence[1:]
+
+
 def _day(text: str) -> date:
-    try:
-        day = date.fromisoformat(text)
-    except ValueError as fault:
-        raise CommandError(f"--as-of “{text}” is not a day. Write it as 2026-06-03.") from fault
+    day = as_date(text)
+    if day is None:
+        raise CommandError(f"--as-of “{text}” is not a day. Write it as 2026-06-03.")
     if not FIRST_DAY <= day <= LAST_AS_OF:
         raise CommandError(f"--as-of {text} is outside the calendars. Give a day from {FIRST_DAY} to {LAST_AS_OF}.")
     return day

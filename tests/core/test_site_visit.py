@@ -8,7 +8,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
-from jobs.core import dayone, facts, homefacts, metering, sitevisit
+from jobs.core import clock, dayone, due, facts, homefacts, metering, sitevisit
 from jobs.core import kinds as k
 from jobs.core.ctpv import PVTest
 from jobs.core.metering import Pulses
@@ -73,6 +73,16 @@ def test_a_seal_that_is_not_intact_is_reported_to_the_utility_the_same_day(page,
     assert f"The seal at the meter is {state}: do not touch it; the utility is to be told today." in told
     assert "Never cut or refit a seal." in told
     assert job.state == S.GRID_TIED
+
+
+def test_the_schedulers_today_holds_the_report_on_the_day_of_the_visit(dana, theo):
+    job = make_job(S.AWAITING_UTILITY)
+    today = clock.office_today()
+    sitevisit.record_seal(job, on=today, state="broken", by=dana)
+
+    rows = [row for section in due.for_user(user_of(theo)).sections if section.name == "due" for row in section.rows]
+
+    assert [(row.next_act, row.late) for row in rows] == [("Report the broken seal to the utility", "")]
 
 
 def test_the_report_closes_it_and_what_was_next_is_next_again(page, dana):

@@ -26,6 +26,7 @@ class RuleKind:
     unit: str = ""
     source: str = "our own choice, no source"
     group: str = "Days"
+    page: str = ""  # the name of a page of its own on which it is set by marks instead of typed
 
     def shown(self, value: str | int) -> str:
         """The value with its unit: "30 days", "$20"; "none" for an empty word."""
@@ -64,7 +65,9 @@ RULES: dict[str, RuleKind] = {
     "link_days": RuleKind("A homeowner's link opens for", 30, 1, 365, "days"),
     "thin_history": RuleKind("A utility's history is thin below", 5, 1, 50, "fittings"),
     "delay_week_dollars": RuleKind("A day's delay costs, for each week since the collar", 20, 0, 1000, "dollars", group="Money"),
-    "notices_by_themselves": RuleKind("Kinds of message that leave without a person's release, with commas between", "", group="Messages"),
+    "notices_by_themselves": RuleKind(
+        "Kinds of message that leave without a person's release, with commas between", "", group="Messages", page="notices_by_themselves"
+    ),
 }
 
 

@@ -150,7 +150,7 @@ def _delivered(row: Received, told: Mapping[str, Any]) -> None:
     message.sent_at, message.delivered_at = message.sent_at or row.at, row.at
     message.outcome = "delivered"
     message.save(update_fields=["state", "reason", "claimed_until", "sent_at", "delivered_at", "outcome"])
-    leaving.follow(message)
+    leaving.follow_or_log(message)
     row.done = "Recorded as delivered."
 
 
@@ -169,7 +169,7 @@ def _failed(row: Received, told: Mapping[str, Any]) -> None:
         message.state, message.claimed_until = State.FAILED, None
         message.reason = message.outcome = f"The far end could not deliver it: {why}"[:250]
         message.save(update_fields=["state", "reason", "claimed_until", "outcome"])
-        leaving.follow(message)
+        leaving.follow_or_log(message)
         row.done = "The message failed."
     else:
         row.done, row.for_person = "No message of ours that has left goes by this name.", True

@@ -151,7 +151,7 @@ def record(pk: int, outcome: Outcome, *, attempt: int) -> None:
                 pause = pause_after(message.attempts, jitter=_random.random())
                 message.due_at = now + max(pause, outcome.wait or pause)
         message.save(update_fields=["state", "reason", "outcome", "sent_at", "due_at", "claimed_until", "far_id"])
-        follow(message)
+        follow_or_log(message)
 
 
 def held(pk: int) -> Message:
@@ -163,13 +163,16 @@ def held(pk: int) -> Message:
 def follow(message: Message) -> None:
     """What the kind makes follow from a message that left, or did not arrive after all. Called inside a transaction, on a held row."""
     kind = kinds.find(message.kind)
-    if kind is None or message.state not in (State.SENT, State.FAILED):
-        return
+    if kind is not None and message.state in (State.SENT, State.FAILED):
+        kind.follows(message)
+
+
+def follow_or_log(message: Message) -> None:
+    """The same where no person can try again: what became of a message is written down whatever follows, else it may be sent twice."""
     try:
         with transaction.atomic():
-            kind.follows(message)
+            follow(message)
     except Exception:
-        # What became of a message must be written down whatever follows: else it would count as one that may have been sent.
         _log.exception("What follows from message %s could not be written.", message.uid)
 
 

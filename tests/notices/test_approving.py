@@ -31,6 +31,12 @@ def test_an_approved_kind_leaves_by_the_rule_and_the_others_wait(client, dana):
     assert Message.objects.get(kind="collar_fitted").rule == "notices_by_themselves"
 
 
+def test_the_rules_lead_to_the_page_with_the_marks(client, dana):
+    client.force_login(user_of(dana))
+
+    assert f'href="{PAGE}"' in client.get("/rules/").content.decode()
+
+
 def test_taking_the_marks_away_lets_all_wait_again(client, dana):
     client.force_login(user_of(dana))
     client.post(PAGE, {"kinds": ["collar_fitted"]})

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import io
 import re
 
@@ -12,7 +13,7 @@ from jobs.core.models import Person
 from jobs.notices import attention, exports, kinds, outbox, tasks
 from jobs.notices.models import Message, MessageFile, State
 from tests.make import user_of
-from tests.notices.make import claimed, released, removed
+from tests.notices.make import claimed, released, removed, text_to
 
 pytestmark = pytest.mark.django_db
 
@@ -67,6 +68,26 @@ def test_a_message_that_cannot_be_released_says_why_and_has_no_button(page):
 
     assert answer.status_code == 422
     assert "has no e-mail address" in words_of(answer)
+
+
+def test_a_released_reminder_says_from_when_on_it_leaves(page):
+    message = removed()
+    Message.objects.filter(pk=message.pk).update(not_before=dt.datetime(2026, 11, 19, 17, tzinfo=dt.UTC))
+
+    answer = page.post(at("notice_release", message), {}, follow=True)
+
+    # 17:00 UTC is ten in the morning in the office's Denver.
+    assert "It leaves from Thu 19 Nov, 10:00 on; until then you can take it back." in words_of(answer)
+
+
+def test_a_number_is_shown_as_people_read_it_and_a_captured_text_names_the_gateway(page):
+    text = text_to(state=State.SENT, sent_at=dt.datetime(2026, 11, 18, 18, tzinfo=dt.UTC), outcome="captured", attempts=1)
+
+    shown = [words_of(page.get(reverse("notices"))), words_of(page.get(at("notice", text)))]
+
+    assert all(f"({text.address[2:5]}) {text.address[5:8]}-{text.address[8:]}" in words for words in shown)
+    assert not any(text.address in words for words in shown)
+    assert "was not sent, because no gateway for text messages is set" in shown[1]
 
 
 def test_several_are_read_on_one_page_and_those_marked_released(page):

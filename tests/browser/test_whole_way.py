@@ -247,10 +247,15 @@ def record_day_one(story: Story, folder: Path) -> None:
         page,
         "collar-staged",
         today | {"Where the bag hangs (optional)": "left of the meter, at eye height"},
-        more=lambda: (check(page, "intact"), page.get_by_label("Photo of the bag").set_input_files(str(photo))),
+        more=lambda: sealed_with_photo(page, photo),
     )
     record(page, "sheet-given", today | {"Given to (optional)": OWNER})
     expect(page).to_have_title(re.compile("grid-tied complete"))
+
+
+def sealed_with_photo(page: Page, photo: Path) -> None:
+    check(page, "intact")
+    page.get_by_label("Photo of the bag").set_input_files(str(photo))
 
 
 def check(page: Page, *radios: str) -> None:

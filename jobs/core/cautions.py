@@ -83,6 +83,13 @@ CAUTIONS: Final[dict[str, Caution]] = {
         "Su casa todavía no tiene energía de respaldo. En un apagón, el sistema solar y la batería se apagarán; así será hasta que la "
         "compañía eléctrica haya instalado el dispositivo y lo hayamos probado con usted.",
     ),
+    "before_permission": Caution(
+        Kind.NOTICE,
+        "Commissioned is not permitted. Without the utility's written permission to operate the system may have to stay off: "
+        "the utility decides.",
+        "Puesto en servicio no significa autorizado. Sin el permiso escrito de la compañía eléctrica para operar, es posible que el "
+        "sistema deba quedar apagado: decide la compañía eléctrica.",
+    ),
     "ct_secondaries": Caution(
         Kind.WARNING,
         "Never leave the secondary of a current-output CT open while current flows. Qualified electricians only, power off where the "

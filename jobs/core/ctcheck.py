@@ -1,20 +1,22 @@
 """The consumption-CT check: a known 120 V load switched on at each leg in turn, between two baseline readings. Pure.
 
 A verdict is always computed from readings, never typed. It finds gross errors of placing, direction, leg and ratio; it
-measures nothing better than its own tolerance, and a licensed electrician decides.
+measures nothing better than its own tolerance, and a licensed electrician decides. It names a fault only where the readings
+fit no other: else it cannot tell, and says which test would.
 
 Signs: import from the utility positive, export negative; PV positive; battery discharge positive; load positive.
 
-Sources: the signatures are computed in ctsignatures.py; tolerance by JCGM 100:2008 (GUM) 4.3.7, 5.1.2, 6.2;
-limits of a usable test are our own judgement and say so.
+Sources: the signatures are computed in ctsignatures.py, tolerances in ctbudget.py, ratios in ctratio.py; limits of a usable
+test are our own judgement and say so.
 """
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from enum import StrEnum
-from math import isfinite, sqrt
 from typing import Any, Final
 
+from jobs.core.ctbudget import Budget, Contribution, contributions, tolerance_w
+from jobs.core.ctratio import Ratio, ratio_of
 from jobs.core.ctsignatures import Condition, Load, Service, Step, conditions, signature
 from jobs.core.words import listed, watts
 
@@ -23,6 +25,9 @@ LEAST_LOAD_W: Final = 1_000
 LEAST_LOAD_IN_SIGMAS: Final = 10
 # Up to this a source is as good as off; beyond it PV must be constant, and a battery is not idle.
 QUIET_SOURCE_W: Final = 100
+# A fault is named only where every other explanation is further off than this many U: three standard uncertainties. One right
+# pair in twenty reads beyond U by chance alone, and must not be taken apart for it. Guard bands: JCGM 106:2012, 8.3.
+GUARD: Final = 1.5
 
 
 class Kind(StrEnum):
@@ -60,30 +65,14 @@ class StepTest:
 
 
 @dataclass(frozen=True)
-class Budget:
-    """What the readings may be wrong by. Percentages and the display are half-widths and steps of a rectangular spread,
-    noise_w is a standard deviation. The defaults are TRADE.md 2.1.5's example: common practice, no source."""
-
-    ct_percent: float = 1.5
-    meter_percent: float = 0.5
-    load_percent: float = 5.0
-    display_w: float = 100.0
-    noise_w: float = 50.0
-
-    def __post_init__(self) -> None:
-        for name, value in asdict(self).items():
-            if not (isfinite(value) and value >= 0):
-                raise ValueError(f"The budget's {name} must be zero or more, not {value}.")
-
-
-@dataclass(frozen=True)
 class TwoSteps:
-    """All that the check is given."""
+    """All that the check is given: a 120 V step on each leg, and one across both legs if it was taken too."""
 
     on_a: StepTest
     on_b: StepTest
     service: Service = Service.SPLIT_120_240
     budget: Budget = field(default_factory=Budget)
+    across: StepTest | None = None
 
     @classmethod
     def from_json(cls, stored: Mapping[str, Any]) -> "TwoSteps":
@@ -93,13 +82,45 @@ class TwoSteps:
             first, on, last = (Reading(**of[name]) for name in ("off_before", "on", "off_after"))
             return StepTest(first, on, last, load_w=of["load_w"])
 
-        return cls(test(stored["on_a"]), test(stored["on_b"]), Service(stored["service"]), Budget(**stored["budget"]))
+        across = stored.get("across")
+        return cls(
+            test(stored["on_a"]),
+            test(stored["on_b"]),
+            Service(stored["service"]),
+            Budget(**stored["budget"]),
+            across=test(across) if across else None,
+        )
+
+    @property
+    def by_load(self) -> dict[Load, StepTest]:
+        tests = {Load.LEG_A: self.on_a, Load.LEG_B: self.on_b}
+        return tests if self.across is None else {**tests, Load.ACROSS: self.across}
+
+
+@dataclass(frozen=True)
+class Band:
+    """One step of one leg beside what a right pair of CTs would show of it: expected ± tolerance, in watts.
+
+    drift_w: how far the baseline had moved by its second reading; the bracket cancels it as far as it was steady.
+    """
+
+    load: Load
+    leg: str
+    seen_w: float
+    expected_w: float
+    tolerance_w: float
+    drift_w: int
+
+    @property
+    def is_inside(self) -> bool:
+        return abs(self.seen_w - self.expected_w) <= self.tolerance_w
 
 
 @dataclass(frozen=True)
 class Verdict:
     """kind and cause in words; next_test is empty only when consistent. causes: each explanation that fits.
 
+    fault: what an inconsistent verdict names, true whichever of the causes is: empty with any other.
     ratio: steps of the total over known loads, 1 when right. tolerance_w: U = 2 u_c of a right step, the larger of the tests'.
     """
 
@@ -111,6 +132,7 @@ class Verdict:
     tolerance_w: float
     numbers: Mapping[str, float]
     causes: tuple[str, ...] = ()
+    fault: str = ""
 
 
 def step_w(off_before: float, on: float, off_after: float) -> float:
@@ -118,24 +140,9 @@ def step_w(off_before: float, on: float, off_after: float) -> float:
     return on - (off_before + off_after) / 2
 
 
-def tolerance_w(level_w: float, *, load_w: float, budget: Budget, bracketed: bool = True) -> float:
-    """U = 2 u_c in watts: how far a reading, or a bracketed step, may lie from what is expected.
-
-    level_w: the highest reading in the test, on which the CT's and the meter's percentages act.
-    load_w: the part of the known load expected in this reading, zero on a leg that should not see it.
-    bracketed: a step is one reading less the mean of two, so display and noise count 1 + 1/2 times in the variance.
-
-    Source: GUM 4.3.7 (half-width a gives a / sqrt 3; display step q gives q / sqrt 12), 5.1.2, 6.2 (coverage 2).
-    """
-    times = 1.5 if bracketed else 1.0
-    spreads = (budget.ct_percent * level_w, budget.meter_percent * level_w, budget.load_percent * load_w)
-    variance = sum((spread / 100) ** 2 / 3 for spread in spreads)
-    return 2 * sqrt(variance + times * (budget.display_w**2 / 12 + budget.noise_w**2))
-
-
 def check(tests: TwoSteps) -> Verdict:
-    """The verdict of two 120 V steps, one on each leg."""
-    return _verdict({Load.LEG_A: tests.on_a, Load.LEG_B: tests.on_b}, service=tests.service, budget=tests.budget)
+    """The verdict of two 120 V steps, one on each leg, and of one across both if it was taken."""
+    return _verdict(tests.by_load, service=tests.service, budget=tests.budget)
 
 
 def check_across(test: StepTest, *, service: Service = Service.SPLIT_120_240, budget: Budget | None = None) -> Verdict:
@@ -155,17 +162,54 @@ def fact_value(tests: TwoSteps, verdict: Verdict) -> dict[str, Any]:
     }
 
 
+def bands(tests: TwoSteps) -> tuple[Band, ...]:
+    """Each step of each leg beside what a right pair of CTs shows of it."""
+    right = conditions()[0]
+    found = []
+    for load, test in tests.by_load.items():
+        expected = signature(right, load=load, load_w=test.load_w, service=tests.service)
+        seen = _step(test)
+        for leg, seen_w, wanted_w, level, drift in zip(
+            "AB", (seen.a_w, seen.b_w), (expected.a_w, expected.b_w), _levels(test), _drifts(test), strict=True
+        ):
+            found.append(Band(load, leg, seen_w, wanted_w, tolerance_w(level, load_w=abs(wanted_w), budget=tests.budget), drift))
+    return tuple(found)
+
+
+def budget_of(test: StepTest, *, budget: Budget) -> tuple[Contribution, ...]:
+    """What the tolerance of this test's total is made of."""
+    return contributions(_level_total(test), load_w=test.load_w, budget=budget, times=1.5)
+
+
+def ratios(tests: TwoSteps) -> tuple[Ratio, Ratio]:
+    """k of CT A and of CT B, by least squares over all the loads that their own legs carried; 1 is right."""
+    found = []
+    for number, own in enumerate((Load.LEG_A, Load.LEG_B)):
+        loads, steps, level = [], [], 0.0
+        for load, test in tests.by_load.items():
+            if load in (own, Load.ACROSS):
+                right = signature(conditions()[0], load=load, load_w=test.load_w, service=tests.service)
+                seen = _step(test)
+                loads.append((right.a_w, right.b_w)[number])
+                steps.append((seen.a_w, seen.b_w)[number])
+                level = max(level, _levels(test)[number])
+        found.append(ratio_of(loads, steps, level_w=level, budget=tests.budget))
+    return found[0], found[1]
+
+
 _REPEAT = "Run the 120 V step on each leg in turn again"
 
 
 def _verdict(tests: Mapping[Load, StepTest], *, service: Service, budget: Budget) -> Verdict:
     steps = {load: _step(test) for load, test in tests.items()}
-    numbers = _numbers(tests, steps, service=service, budget=budget)
+    numbers = _numbers(tests, steps, budget=budget)
     ratio = sum(step.total_w for step in steps.values()) / sum(test.load_w for test in tests.values())
-    tolerance = max(_tolerance_total(test, budget=budget) for test in tests.values())
+    tolerance = max(tolerance_of(test, budget=budget) for test in tests.values())
+    each_leg = {Load.LEG_A, Load.LEG_B} <= tests.keys()
 
-    def give(kind: Kind, cause: str, next_test: str = "", causes: tuple[str, ...] = ()) -> Verdict:
-        return Verdict(kind, cause, next_test, tuple(steps.values()), ratio, tolerance, numbers, causes)
+    def give(kind: Kind, cause: str, next_test: str = "", fitting: list[Condition] | None = None, fault: str = "") -> Verdict:
+        causes = tuple(dict.fromkeys(c.cause for c in fitting or () if not c.is_right))
+        return Verdict(kind, cause, next_test, tuple(steps.values()), ratio, tolerance, numbers, causes, fault)
 
     reasons = [reason for load, test in tests.items() for reason in _unusable(test, load=load, service=service, budget=budget)]
     if reasons:
@@ -175,32 +219,60 @@ def _verdict(tests: Mapping[Load, StepTest], *, service: Service, budget: Budget
     fitting = [c for c in conditions() if _fits(c, tests, steps, service=service, budget=budget)]
     # One mistake made alike on both CTs is the likelier story: it is told first.
     fitting.sort(key=lambda c: c.a != c.b)
-    causes = tuple(c.cause for c in fitting if not c.is_right)
-    right = any(c.is_right for c in fitting)
+    wrong = [c for c in fitting if not c.is_right]
     if not fitting:
         return give(
             Kind.CANNOT_TELL,
             f"The steps fit neither a right pair of CTs nor any fault that we know: {_seen_words(steps)}.",
             f"{_REPEAT} with another load whose watts are measured; if it comes out the same, an electrician looks at both CTs.",
         )
-    if not right:
-        mends = {c.mend for c in fitting}
-        mend = mends.pop() if len(mends) == 1 else "find which it is and put it right"
-        first = "" if len(tests) == 2 else "Run a 120 V step on each leg in turn to tell which. "
+    again = f"{_REPEAT} with a larger load whose watts are measured" if each_leg else "Run a 120 V step on each leg in turn"
+    causes = tuple(dict.fromkeys(c.cause for c in wrong))
+    if len(fitting) > len(wrong) and wrong:
+        return give(
+            Kind.CANNOT_TELL, f"The steps fit a right pair of CTs, but they fit as well that {_either(causes)}.", f"{again}.", fitting
+        )
+    near = [c for c in conditions() if _fits(c, tests, steps, service=service, budget=budget, times=GUARD)]
+    if wrong and any(c.is_right for c in near):
+        return give(
+            Kind.CANNOT_TELL,
+            f"The steps fit that {_either(causes)}, but a right pair of CTs is too near to rule out: {_seen_words(steps)}.",
+            f"{again}.",
+            fitting,
+        )
+    if wrong and (named := _common(near)) is None:
+        # Surely wrong, and not surely what: naming one would send the electrician to the wrong place.
+        near.sort(key=lambda c: (c not in fitting, c.a != c.b))
+        rivals = _either(tuple(dict.fromkeys(c.cause for c in near))).removeprefix("either ")
+        return give(
+            Kind.CANNOT_TELL,
+            f"The CTs are not right, but these steps cannot tell whether {rivals}: {_seen_words(steps)}.",
+            f"{again} to tell which; an electrician puts it right afterwards.",
+            near,
+        )
+    if wrong and named is not None:
+        fault, mend = named
+        alone = len(causes) == 1 and wrong[0].fault == fault
+        cause = causes[0] if alone else f"{fault}; the steps fit that {_either(causes)}"
         return give(
             Kind.INCONSISTENT,
-            f"{_capital(_either(causes))}: {_seen_words(steps)}.",
-            f"{first}A licensed electrician should {mend}. {_REPEAT} afterwards.",
-            causes,
-        )
-    if causes:
-        again = f"{_REPEAT} with a larger load whose watts are measured" if len(tests) == 2 else "Run a 120 V step on each leg in turn"
-        return give(
-            Kind.CANNOT_TELL, f"The steps fit a right pair of CTs, but they fit as well that {_either(causes)}.", f"{again}.", causes
+            f"{_capital(cause)}: {_seen_words(steps)}.",
+            f"A licensed electrician should {mend}. {_REPEAT} afterwards.",
+            fitting,
+            fault,
         )
     if impossible := _impossible_baseline(tests, budget=budget):
         return give(Kind.CANNOT_TELL, impossible, f"{_REPEAT} with PV and battery off, and note what else runs.")
     return give(Kind.CONSISTENT, f"Each load showed on its own leg, as import, with the expected size: {_seen_words(steps)}.")
+
+
+def _common(wrong: list[Condition]) -> tuple[str, str] | None:
+    """The fault that all these share, and its mending: the same ratio whatever its figure, or the same placing whatever its ratio."""
+    if len({c.fault for c in wrong}) == 1:
+        return wrong[0].fault, listed(list(dict.fromkeys(c.mend for c in wrong)), last="or")
+    placings = {c.placing for c in wrong}
+    only = placings.pop()
+    return (only.fault, only.mend) if not placings and not only.is_right else None
 
 
 def _step(test: StepTest) -> Step:
@@ -212,17 +284,34 @@ def _levels(test: StepTest) -> tuple[float, float]:
     return max(abs(r.a_w) for r in test.readings), max(abs(r.b_w) for r in test.readings)
 
 
-def _tolerance_total(test: StepTest, *, budget: Budget) -> float:
-    level = max(abs(r.a_w + r.b_w) for r in test.readings)
-    return tolerance_w(level, load_w=test.load_w, budget=budget)
+def _drifts(test: StepTest) -> tuple[int, int]:
+    return test.off_after.a_w - test.off_before.a_w, test.off_after.b_w - test.off_before.b_w
 
 
-def _fits(condition: Condition, tests: Mapping[Load, StepTest], steps: Mapping[Load, Step], *, service: Service, budget: Budget) -> bool:
+def _level_total(test: StepTest) -> float:
+    return max(abs(r.a_w + r.b_w) for r in test.readings)
+
+
+def tolerance_of(test: StepTest, *, budget: Budget) -> float:
+    """U = 2 u_c of this test's total step, in watts."""
+    return tolerance_w(_level_total(test), load_w=test.load_w, budget=budget)
+
+
+def _fits(
+    condition: Condition,
+    tests: Mapping[Load, StepTest],
+    steps: Mapping[Load, Step],
+    *,
+    service: Service,
+    budget: Budget,
+    times: float = 1.0,
+) -> bool:
+    """Whether each step lies within `times` U of what this condition shows of its load."""
     for load, test in tests.items():
         expected = signature(condition, load=load, load_w=test.load_w, service=service)
         level_a, level_b = _levels(test)
         for seen, wanted, level in ((steps[load].a_w, expected.a_w, level_a), (steps[load].b_w, expected.b_w, level_b)):
-            if abs(seen - wanted) > tolerance_w(level, load_w=abs(wanted), budget=budget):
+            if abs(seen - wanted) > times * tolerance_w(level, load_w=abs(wanted), budget=budget):
                 return False
     return True
 
@@ -239,7 +328,7 @@ def _unusable(test: StepTest, *, load: Load, service: Service, budget: Budget) -
         "AB",
         _levels(test),
         (right.a_w, right.b_w),
-        (test.off_after.a_w - test.off_before.a_w, test.off_after.b_w - test.off_before.b_w),
+        _drifts(test),
         strict=True,
     ):
         allowed = tolerance_w(level, load_w=abs(expected), budget=budget)
@@ -275,7 +364,7 @@ def _impossible_baseline(tests: Mapping[Load, StepTest], *, budget: Budget) -> s
     return ""
 
 
-def _numbers(tests: Mapping[Load, StepTest], steps: Mapping[Load, Step], *, service: Service, budget: Budget) -> dict[str, float]:
+def _numbers(tests: Mapping[Load, StepTest], steps: Mapping[Load, Step], *, budget: Budget) -> dict[str, float]:
     numbers: dict[str, float] = {}
     for load, test in tests.items():
         name = {Load.LEG_A: "on_a", Load.LEG_B: "on_b", Load.ACROSS: "across"}[load]
@@ -289,7 +378,7 @@ def _numbers(tests: Mapping[Load, StepTest], steps: Mapping[Load, Step], *, serv
             f"{name}_step_b_w": steps[load].b_w,
             f"{name}_step_total_w": steps[load].total_w,
             f"{name}_ratio": round(steps[load].total_w / test.load_w, 4),
-            f"{name}_tolerance_w": round(_tolerance_total(test, budget=budget), 1),
+            f"{name}_tolerance_w": round(tolerance_of(test, budget=budget), 1),
         }
     return numbers
 

@@ -51,6 +51,9 @@ class _Seen:
     mend: str = ""
     both_cause: str = ""
     both_mend: str = ""
+    # The fault alone, where the cause also says a figure: readings between two wrong ratios tell the fault and not the figure.
+    fault: str = ""
+    both_fault: str = ""
 
 
 _RIGHT = _Seen(1, 0)
@@ -114,6 +117,8 @@ def _wrong_ratio(k: float, *, reversed_too: bool) -> _Seen:
         mend=f"set the ratio that is printed on CT {{ct}}{turn}",
         both_cause=f"both CTs read {k:g} times what they should ({why_both})",
         both_mend=f"set the ratios that are printed on the CTs{turn_both}",
+        fault=f"the ratio set for CT {{ct}} is wrong{' and it is reversed' if reversed_too else ''}",
+        both_fault=f"the ratios set for both CTs are wrong{' and both are reversed' if reversed_too else ''}",
     )
 
 
@@ -122,16 +127,23 @@ _RATIOS = tuple(_wrong_ratio(k, reversed_too=turned) for k in WRONG_RATIOS for t
 
 @dataclass(frozen=True)
 class Condition:
-    """One way the two CTs can be: what each sees, and the cause and the mending in words."""
+    """One way the two CTs can be: what each sees, and in words the cause, the mending and the fault without its figure."""
 
     a: _Seen
     b: _Seen
     cause: str
     mend: str
+    fault: str
 
     @property
     def is_right(self) -> bool:
         return self.a == _RIGHT and self.b == _RIGHT
+
+    @property
+    def placing(self) -> "Condition":
+        """The same without any wrong ratio: where each CT is and which way it points. True of this condition too."""
+        a, b = (next((p for p in _PLACINGS[:2] if seen.fault and seen.own * p.own > 0), seen) for seen in (self.a, self.b))
+        return Condition(a, b, *_in_words(a, b))
 
 
 def signature(condition: Condition, *, load: Load, load_w: float, service: Service) -> Step:
@@ -157,14 +169,15 @@ def conditions() -> tuple[Condition, ...]:
     return tuple(Condition(a, b, *_in_words(a, b)) for a, b in pairs)
 
 
-def _in_words(a: _Seen, b: _Seen) -> tuple[str, str]:
+def _in_words(a: _Seen, b: _Seen) -> tuple[str, str, str]:
     if a == b:
-        return a.both_cause, a.both_mend
+        return a.both_cause, a.both_mend, a.both_fault or a.both_cause
     if (a, b) == (_RIGHT, _OTHER_LEG):
-        return "both CTs are on leg A", "move CT B to leg B"
+        return "both CTs are on leg A", "move CT B to leg B", "both CTs are on leg A"
     if (a, b) == (_OTHER_LEG, _RIGHT):
-        return "both CTs are on leg B", "move CT A to leg A"
+        return "both CTs are on leg B", "move CT A to leg A", "both CTs are on leg B"
     legs = ((a, "A", "B"), (b, "B", "A"))
     causes = [seen.cause.format(ct=ct, other=other) for seen, ct, other in legs if seen.cause]
     mends = [seen.mend.format(ct=ct, other=other) for seen, ct, other in legs if seen.mend]
-    return " and ".join(causes), "; ".join(mends)
+    faults = [(seen.fault or seen.cause).format(ct=ct, other=other) for seen, ct, other in legs if seen.cause]
+    return " and ".join(causes), "; ".join(mends), " and ".join(faults)

@@ -28,22 +28,65 @@ def record_contract_signed(job: Job, *, on: dt.date, by: Actor) -> Fact:
     return _simple(job, k.CONTRACT_SIGNED, on=on, by=by, said_by=Said("contract"))
 
 
+def note_seal(job: Job, state: str, *, on: dt.date, by: Actor) -> None:
+    """The answer that every visit's forms ask for, on record once a day and state. Called inside an act, which settles afterwards."""
+    if not state:
+        return  # an import or an older caller, which cannot know
+    last = job.facts.standing().of_kind(k.SEAL_SEEN).filter(day=on).order_by("pk").last()
+    if last is None or last.value["state"] != state:
+        facts.record(job, k.SEAL_SEEN, when=When(on=on), said_by=Said("crew", by.name), by=by, value={"state": state})
+
+
 @act(right="core.record_day_one", on=Job)
-def record_installed(job: Job, *, on: dt.date, by: Actor) -> Fact:
+def record_installed(job: Job, *, on: dt.date, by: Actor, seal: str = "") -> Fact:
+    note_seal(job, seal, on=on, by=by)
     return _simple(job, k.INSTALLED, on=on, by=by, said_by=Said("crew", by.name))
 
 
 @act(right="core.record_day_one", on=Job)
-def record_commissioned(job: Job, *, on: dt.date, by: Actor, note: str = "") -> Fact:
-    """Commissioned grid-tied: no backup yet."""
-    return _simple(job, k.COMMISSIONED, on=on, by=by, said_by=Said("crew", by.name), value={"note": note})
+def record_commissioned(
+    job: Job,
+    *,
+    on: dt.date,
+    by: Actor,
+    note: str = "",
+    seal: str = "",
+    mode: str = "",
+    reserve_percent: int | None = None,
+    communications: str = "",
+    firmware: str = "",
+    export_limit_w: int | None = None,
+) -> Fact:
+    """Commissioned grid-tied: no backup yet. Whether the utility permits operation is a fact of its own."""
+    if mode == "backup":
+        raise Refused(
+            "Without the collar the home has no backup: equipment that expects it raises alarms. Set the mode to grid-tied, then record.",
+            field="mode",
+        )
+    note_seal(job, seal, on=on, by=by)
+    value = {
+        "note": note,
+        "mode": mode,
+        "reserve_percent": reserve_percent,
+        "communications": communications,
+        "firmware": firmware.strip(),
+        "export_limit_w": export_limit_w,
+    }
+    return _simple(job, k.COMMISSIONED, on=on, by=by, said_by=Said("crew", by.name), value=value)
 
 
 @act(right="core.record_day_one", on=Job)
-def record_ct_check(job: Job, *, on: dt.date, tests: ctcheck.TwoSteps, by: Actor) -> Fact:
-    """Two 120 V steps, one on each leg. The verdict is computed here; it is never typed."""
+def record_ct_check(job: Job, *, on: dt.date, tests: ctcheck.TwoSteps, by: Actor, seal: str = "") -> Fact:
+    """Two 120 V steps, one on each leg, and one across both if it was taken. The verdict is computed here; it is never typed."""
     if not job.has_battery:
         raise Refused("This home has no battery, so it has no consumption CTs to check.")
+    surveyed = job.facts.standing().of_kind(k.SURVEYED).order_by("day", "pk").last()
+    if surveyed is not None and surveyed.value["service_voltage"] == "another":
+        raise Refused(
+            "The survey found a service that is neither 120/240 nor 120/208 V, and what right CTs show is known for these two only. "
+            "Correct the survey, or let an electrician say how the CTs are checked."
+        )
+    note_seal(job, seal, on=on, by=by)
     return _simple(job, k.CT_CHECK, on=on, by=by, said_by=Said("crew", by.name), value=ctcheck.fact_value(tests, ctcheck.check(tests)))
 
 
@@ -109,10 +152,13 @@ def holder_of(serial: str, *, other_than: Job) -> Job | None:
 
 
 @act(right="core.record_custody", on=Job)
-def record_collar_staged(job: Job, *, on: dt.date, by: Actor, place: str = "", photo: Photo | None = None, reason: str = "") -> Fact:
+def record_collar_staged(
+    job: Job, *, on: dt.date, by: Actor, place: str = "", photo: Photo | None = None, reason: str = "", seal: str = ""
+) -> Fact:
     """The collar left where the utility's crew will find it: a place and a photo, or the reason why not."""
     if not reason and not (place and photo):
         raise Refused("Say where the collar hangs and add a photo, or give the reason why it was not staged.", field="place")
+    note_seal(job, seal, on=on, by=by)
     document = files.add_document(job, name=photo.name, data=photo.data, subject="collar staged", by=by) if photo else None
     value = {"place": place, "photo": str(document.uid) if document else "", "reason": reason}
     fact = facts.record(

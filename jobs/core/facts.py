@@ -54,22 +54,89 @@ VISIT_OUTCOMES = (
 MEDICAL_ANSWERS = ("no", "yes", "not sure", "declined")
 CALL_RESULTS = ("passed", "not passed", "not finished")
 
+SEAL_STATES = ("intact", "broken", "absent")
+SOCKETS = ("ring", "ringless")
+JAWS = ("four", "five", "not seen")
+CLEARANCES = ("clear", "obstructed")
+SERVICE_VOLTAGES = ("120/240", "120/208", "another", "not known")
+# What is set on the day of commissioning: before the collar is in there is one right mode, and no other may be recorded.
+MODES = ("grid-tied", "backup")
+COMMUNICATIONS = ("Ethernet", "Wi-Fi", "cellular", "none yet")
+CT_PLACES = ("between the meter and every source", "after the connection of PV", "not seen")
+OLDER_PV = ("none", "with its own CT", "without a CT", "not known")
+DIRECTIONS = ("import", "export", "not shown")
+VERDICTS = ("consistent", "inconsistent", "cannot tell")
+_CHECKED: Mapping[str, Field] = {
+    "verdict": _text(*VERDICTS),
+    "cause": OPTIONAL,
+    "next_test": OPTIONAL,
+    "readings": Field(dict),
+    "numbers": Field(dict),
+}
+
 KINDS: dict[str, FactKind] = {
     k.CONTRACT_SIGNED: FactKind("contract signed", own="core.add_jobs"),
+    k.SURVEYED: FactKind(
+        "meter and service surveyed",
+        own="core.record_day_one",
+        fields={
+            "meter_form": OPTIONAL,
+            "meter_class": Field(int, False),
+            "socket": _text(*SOCKETS, required=False),
+            "jaws": _text(*JAWS, required=False),
+            "service_voltage": _text(*SERVICE_VOLTAGES),
+            "service_a": Field(int, False),
+            "clearance": _text(*CLEARANCES),
+            "obstruction": OPTIONAL,
+            "in_socket": OPTIONAL,
+            "generator": Field(bool, False),
+        },
+    ),
+    k.SEAL_SEEN: FactKind("seal at the meter", own="core.record_day_one", fields={"state": _text(*SEAL_STATES), "remark": OPTIONAL}),
+    k.SEAL_REPORTED: FactKind(
+        "seal reported to the utility",
+        own="core.record_requests",
+        after=(k.SEAL_SEEN,),
+        fields={"how": _text(), "who": OPTIONAL, "reference": OPTIONAL},
+    ),
     k.INSTALLED: FactKind("system installed", own="core.record_day_one", after=(k.CONTRACT_SIGNED,)),
     k.COMMISSIONED: FactKind(
-        "commissioned grid-tied", own="core.record_day_one", after=(k.CONTRACT_SIGNED, k.INSTALLED), fields={"note": OPTIONAL}
+        "commissioned grid-tied",
+        own="core.record_day_one",
+        after=(k.CONTRACT_SIGNED, k.INSTALLED),
+        fields={
+            "note": OPTIONAL,
+            "mode": _text("grid-tied", required=False),
+            "reserve_percent": Field(int, False),
+            "communications": _text(*COMMUNICATIONS, required=False),
+            "firmware": OPTIONAL,
+            "export_limit_w": Field(int, False),
+        },
+    ),
+    k.CTS_FITTED: FactKind(
+        "consumption CTs fitted",
+        own="core.record_day_one",
+        fields={
+            "place": _text(*CT_PLACES),
+            "rated_a": Field(int),
+            "ratio_set_a": Field(int),
+            "accuracy_class": OPTIONAL,
+            "arrows": OPTIONAL,
+            "serial_a": OPTIONAL,
+            "serial_b": OPTIONAL,
+            "older_pv": _text(*OLDER_PV),
+        },
     ),
     k.CT_CHECK: FactKind(
         "consumption-CT check",
         own="core.record_day_one",
-        fields={
-            "verdict": _text("consistent", "inconsistent", "cannot tell"),
-            "cause": OPTIONAL,
-            "next_test": OPTIONAL,
-            "readings": Field(dict),
-            "numbers": Field(dict),
-        },
+        fields=_CHECKED,
+    ),
+    k.PV_CHECK: FactKind("consumption CTs when PV came on", own="core.record_day_one", fields=_CHECKED),
+    k.METER_TIMED: FactKind(
+        "utility meter timed",
+        own="core.record_day_one",
+        fields={"direction": _text(*DIRECTIONS), "told": _text(), "readings": Field(dict), "numbers": Field(dict)},
     ),
     k.COLLAR_REGISTERED: FactKind("collar registered", own="core.record_custody", fields={"serial": _text(), "revision": OPTIONAL}),
     k.COLLAR_STAGED: FactKind(

@@ -12,16 +12,26 @@ from jobs.core.actors import Actor
 from jobs.core.acts import act
 from jobs.core.dayone import normal_serial, refuse_if_held_elsewhere
 from jobs.core.facts import KINDS, Said, When
-from jobs.core.models import Fact, Hold, Job
+from jobs.core.models import Document, Fact, Hold, Job
 from jobs.core.models.holds import HoldKind, Stops
 from jobs.core.refusals import NotAllowed, Refused
 from jobs.core.states import S
 from jobs.core.waiting import open_emergency as open_emergency_of
 
 
-def write(job: Job, kind: str, *, when: When, said_by: Said, by: Actor, value: dict[str, Any] | None = None, note: str = "") -> Fact:
+def write(
+    job: Job,
+    kind: str,
+    *,
+    when: When,
+    said_by: Said,
+    by: Actor,
+    value: dict[str, Any] | None = None,
+    note: str = "",
+    evidence: Sequence[Document] = (),
+) -> Fact:
     """Record one fact and settle: what most acts of every app do. Called inside an act."""
-    fact = facts.record(job, kind, when=when, said_by=said_by, by=by, value=value, note=note)
+    fact = facts.record(job, kind, when=when, said_by=said_by, by=by, value=value, note=note, evidence=evidence)
     lifecycle.settle(job, by=by, new=(fact,))
     return fact
 
@@ -121,8 +131,8 @@ def correct(
         raise Refused("This fact was corrected meanwhile; correct the newer one.")
     if not reason.strip():
         raise Refused("Give the reason for the correction; it stands in the ledger.", field="reason")
-    if fact.kind == k.CT_CHECK and value is not None:
-        raise Refused("A verdict is computed from readings; record a new check.", field="reason")
+    if fact.kind in (k.CT_CHECK, k.PV_CHECK, k.METER_TIMED) and value is not None:
+        raise Refused("What is computed from readings is not typed; record a new check.", field="reason")
     if fact.kind == k.COLLAR_REGISTERED and value and value.get("serial") != fact.value["serial"]:
         raise Refused("Register the other serial as a new fact: a swap is on record, never written over.", field="reason")
     new = facts.record(

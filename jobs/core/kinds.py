@@ -5,9 +5,15 @@ from __future__ import annotations
 from typing import Final
 
 CONTRACT_SIGNED: Final = "contract_signed"
+SURVEYED: Final = "surveyed"
+SEAL_SEEN: Final = "seal_seen"
+SEAL_REPORTED: Final = "seal_reported"
 INSTALLED: Final = "installed"
 COMMISSIONED: Final = "commissioned"
+CTS_FITTED: Final = "cts_fitted"
 CT_CHECK: Final = "ct_check"
+PV_CHECK: Final = "pv_check"
+METER_TIMED: Final = "meter_timed"
 COLLAR_REGISTERED: Final = "collar_registered"
 COLLAR_STAGED: Final = "collar_staged"
 SHEET_GIVEN: Final = "sheet_given"

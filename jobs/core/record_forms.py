@@ -7,10 +7,8 @@ from typing import Any
 
 from django import forms
 
-from jobs.core import clock, ctcheck, facts, kinds, walltime
-from jobs.core.ctsignatures import Service
-from jobs.core.dayone import Photo
-from jobs.core.forms import DayField, OfficeForm, WattsField
+from jobs.core import clock, facts, kinds, walltime
+from jobs.core.forms import DayField, OfficeForm
 from jobs.core.models import Crew, Job
 from jobs.core.models.holds import HoldKind, Stops
 
@@ -38,87 +36,13 @@ class DayForm(RecordForm):
         self.fields["on"].initial = clock.today_in(self.job.site.zone)
 
 
-class NotedDayForm(DayForm):
-    note = forms.CharField(label="Note", required=False, max_length=160)
-
-
 class ReferenceForm(DayForm):
     reference = forms.CharField(label="Number on the paper", required=False, max_length=160)
-
-
-class SheetForm(DayForm):
-    to = forms.CharField(label="Given to", required=False, max_length=160)
-    language = forms.ChoiceField(label="Language of the sheet", choices=[("English", "English"), ("Spanish", "Spanish")])
 
 
 class RegisteredForm(DayForm):
     serial = forms.CharField(label="Serial of the collar", help_text="As the label shows it; letters, digits and hyphens.", max_length=40)
     revision = forms.CharField(label="Hardware revision", required=False, max_length=20)
-
-
-class StagedForm(DayForm):
-    place = forms.CharField(
-        label="Where the bag hangs",
-        help_text="So that the utility's crew finds it: left of the meter, at eye height.",
-        required=False,
-        max_length=160,
-    )
-    photo = forms.FileField(label="Photo of the bag", help_text="JPEG or PNG, at most 20 MB.", required=False)
-    reason = forms.CharField(label="Or why it was not staged", required=False, max_length=160)
-
-    def given(self) -> dict[str, Any]:
-        given = super().given()
-        upload = given["photo"]
-        given["photo"] = Photo(upload.name, upload.read()) if upload else None
-        return given
-
-
-READINGS = ("off_before", "on", "off_after")
-READING_WORDS = {"off_before": "Before", "on": "During", "off_after": "After"}
-
-
-class CTCheckForm(DayForm):
-    """Two 120 V steps, one on each leg: three readings of each leg, and the known load. The verdict is computed."""
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        for leg in ("a", "b"):
-            self.fields[f"{leg}_load_w"] = forms.IntegerField(
-                label=f"Known load on leg {leg.upper()}, W", min_value=1, help_text="1,000 W or more, on a 120 V outlet of this leg."
-            )
-            for reading in READINGS:
-                # With the step in it: a label is read alone, in the list of what to correct and by ear.
-                step = f"{READING_WORDS[reading]}, load on {leg.upper()}"
-                for seen in ("a", "b"):
-                    self.fields[f"{leg}_{reading}_{seen}"] = WattsField(label=f"{step}: leg {seen.upper()}, W")
-                self.fields[f"{leg}_{reading}_pv"] = WattsField(label=f"{step}: PV, W", required=False)
-                self.fields[f"{leg}_{reading}_battery"] = WattsField(label=f"{step}: battery, W", required=False)
-
-    @property
-    def steps(self) -> list[dict[str, Any]]:
-        """The fields as the page lays them out: a step for each leg, a row for each reading."""
-
-        def row(leg: str, reading: str) -> list[forms.BoundField]:
-            seen = ("a", "b", "pv", "battery") if self.job.has_pv else ("a", "b", "battery")
-            return [self[f"{leg}_{reading}_{what}"] for what in seen]
-
-        return [
-            {"leg": leg.upper(), "load": self[f"{leg}_load_w"], "rows": [row(leg, reading) for reading in READINGS]} for leg in ("a", "b")
-        ]
-
-    def given(self) -> dict[str, Any]:
-        return {
-            "on": self.cleaned_data["on"],
-            "tests": ctcheck.TwoSteps(self._step("a"), self._step("b"), service=Service(self.job.service)),
-        }
-
-    def _step(self, leg: str) -> ctcheck.StepTest:
-        def reading(name: str) -> ctcheck.Reading:
-            a, b, pv, battery = (self.cleaned_data[f"{leg}_{name}_{what}"] for what in ("a", "b", "pv", "battery"))
-            return ctcheck.Reading(a, b, pv, battery)
-
-        before, on, after = (reading(name) for name in READINGS)
-        return ctcheck.StepTest(before, on, after, load_w=self.cleaned_data[f"{leg}_load_w"])
 
 
 class TimeForm(RecordForm):

@@ -6,7 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from jobs.core import dayone, homefacts, intake, secrets
+from jobs.core import dayone, homefacts, intake, metering, secrets, sitevisit
+from jobs.core import dayone_forms as d
 from jobs.core import record_forms as f
 
 
@@ -20,6 +21,8 @@ class Recording:
     cautions: tuple[str, ...] = ()
     part: str = "core/_record_form.html"
     battery_only: bool = False
+    pv_only: bool = False
+    result: str = ""  # the address of the page that shows what was computed, by the fact's uid
     leaves_no_way_back: bool = False
 
 
@@ -28,17 +31,71 @@ DAY_ONE = "core.record_day_one"
 RECORDINGS: dict[str, Recording] = {
     "contract-signed": Recording("Contract signed", "Record contract", "core.add_jobs", f.DayForm, dayone.record_contract_signed),
     "assign": Recording("Crew and planned days", "Record plan", "core.assign_crew", f.AssignForm, intake.assign),
-    "installed": Recording("System installed", "Record installation", DAY_ONE, f.DayForm, dayone.record_installed, ("live_conductors",)),
-    "commissioned": Recording("Commissioned grid-tied", "Record commissioning", DAY_ONE, f.NotedDayForm, dayone.record_commissioned),
+    "survey": Recording(
+        "Meter and service surveyed",
+        "Record survey",
+        DAY_ONE,
+        d.SurveyForm,
+        sitevisit.record_surveyed,
+        ("live_conductors", "generator", "seals"),
+    ),
+    "seal": Recording("Seal at the meter", "Record the seal", DAY_ONE, d.SealForm, sitevisit.record_seal, ("live_conductors", "seals")),
+    "seal-reported": Recording(
+        "Seal reported to the utility",
+        "Record the report",
+        "core.record_requests",
+        d.SealReportedForm,
+        sitevisit.record_seal_reported,
+        ("seals",),
+    ),
+    "installed": Recording(
+        "System installed", "Record installation", DAY_ONE, d.VisitForm, dayone.record_installed, ("live_conductors", "seals")
+    ),
+    "commissioned": Recording(
+        "Commissioned grid-tied",
+        "Record commissioning",
+        DAY_ONE,
+        d.CommissionedForm,
+        dayone.record_commissioned,
+        ("no_backup_yet", "before_permission", "seals"),
+    ),
+    "cts-fitted": Recording(
+        "Consumption CTs fitted",
+        "Record the CTs",
+        DAY_ONE,
+        d.CTsFittedForm,
+        metering.record_cts_fitted,
+        ("ct_secondaries", "seals"),
+        battery_only=True,
+    ),
     "ct-check": Recording(
         "Consumption-CT check",
         "Record readings",
         DAY_ONE,
-        f.CTCheckForm,
+        d.CTCheckForm,
         dayone.record_ct_check,
-        ("readings", "ct_secondaries"),
+        ("readings", "ct_secondaries", "check_only", "seals"),
         part="core/_ct_form.html",
         battery_only=True,
+        result="ct_check",
+    ),
+    "pv-check": Recording(
+        "Consumption CTs when PV came on",
+        "Record readings",
+        DAY_ONE,
+        d.PVCheckForm,
+        metering.record_pv_check,
+        ("readings", "check_only", "seals"),
+        battery_only=True,
+        pv_only=True,
+    ),
+    "meter-timed": Recording(
+        "Utility meter timed",
+        "Record timing",
+        DAY_ONE,
+        d.MeterTimedForm,
+        metering.record_meter_timed,
+        ("readings", "seals"),
     ),
     "collar-registered": Recording(
         "Collar registered in advance", "Record registration", "core.record_custody", f.RegisteredForm, dayone.record_collar_registered
@@ -47,11 +104,11 @@ RECORDINGS: dict[str, Recording] = {
         "Collar staged",
         "Record staging",
         "core.record_custody",
-        f.StagedForm,
+        d.StagedForm,
         dayone.record_collar_staged,
-        ("live_conductors", "utility_only"),
+        ("live_conductors", "utility_only", "seals"),
     ),
-    "sheet-given": Recording("Hand-over sheet given", "Record sheet", DAY_ONE, f.SheetForm, dayone.record_sheet_given),
+    "sheet-given": Recording("Hand-over sheet given", "Record sheet", DAY_ONE, d.SheetForm, dayone.record_sheet_given),
     "permission-to-operate": Recording(
         "Permission to operate", "Record permission", "core.record_papers", f.ReferenceForm, homefacts.record_permission_to_operate
     ),

@@ -166,7 +166,19 @@ def _ct_check_consistent(facts: Facts, home: HomeKind) -> dt.date | None:
     if not home.has_battery:
         return dt.date.min  # no consumption CTs by design: not missing
     check = counting_ct_check(facts)
-    return check.day if check and check.value.get("verdict") == "consistent" else None
+    if check is None or check.value.get("verdict") != "consistent":
+        return None
+    # What PV showed on the same visit belongs to the check; what it shows months later is an electrician's errand and undoes nothing.
+    against = contradicting_pv_check(facts, check)
+    return None if against is not None and against.day == check.day else check.day
+
+
+def contradicting_pv_check(facts: Facts, check: Known | None) -> Known | None:
+    """The newest word of PV coming on, if it came after this check and does not agree with right CTs."""
+    seen = facts.latest(k.PV_CHECK)
+    if seen is None or seen.value.get("verdict") != "inconsistent" or (check is not None and seen.place < check.place):
+        return None
+    return seen
 
 
 def _collar_registered(facts: Facts, home: HomeKind) -> dt.date | None:

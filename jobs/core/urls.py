@@ -17,6 +17,7 @@ urlpatterns = [
     path("jobs/<str:code>/record/<slug:what>/", views.record, name="record"),
     path("jobs/<str:code>/gate-code/", views.reveal, name="reveal"),
     path("facts/<uuid:uid>/correct/", views.correct, name="correct"),
+    path("facts/<uuid:uid>/ct-check/", views.ct_check, name="ct_check"),
     path("holds/<uuid:uid>/lift/", views.lift, name="lift"),
     path("documents/<uuid:uid>/", views.document, name="document"),
 ]

@@ -9,8 +9,9 @@ from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_POST, require_safe
 
-from jobs.core import files, homefacts, secrets
+from jobs.core import ctpage, facts, files, homefacts, kinds, secrets
 from jobs.core.actors import actor, member
+from jobs.core.dayone_forms import SealForm, VisitForm
 from jobs.core.facts import KINDS
 from jobs.core.forms import OfficeForm
 from jobs.core.intake import NewHome, NewPerson, add_job
@@ -19,6 +20,7 @@ from jobs.core.models import Document, Fact, Hold, Job
 from jobs.core.record_forms import CorrectForm, RevealForm
 from jobs.core.recordings import RECORDINGS, Recording
 from jobs.core.refusals import NotAllowed, Refused
+from jobs.core.waiting import unreported_seal
 from jobs.core.web import download, recorded, right
 
 
@@ -40,14 +42,33 @@ def record(request: HttpRequest, code: str, what: str) -> HttpResponseBase:
     form = spec.form(request.POST or None, request.FILES or None, job=job, initial={"key": uuid.uuid4()})
     if request.method == "POST" and form.is_valid():
         try:
-            spec.act(job, **form.given(), by=actor(request), key=str(form.cleaned_data["key"] or "") or None)
+            made = spec.act(job, **form.given(), by=actor(request), key=str(form.cleaned_data["key"] or "") or None)
         except Refused as refusal:
             form.refuse(refusal)
         except ValueError as fault:  # a pure module's sentence about what was typed
             form.add_error(None, str(fault))
         else:
-            return recorded(request, f"{spec.title}: on record for job {job.code}.", "job", code=job.code)
+            said = f"{spec.title}: on record for job {job.code}.{_of_the_seal(job, form)}"
+            if spec.result:
+                return recorded(request, said, spec.result, uid=made.uid)
+            return recorded(request, said, "job", code=job.code)
     return answer(request, "core/record.html", form, job=job, spec=spec)
+
+
+def _of_the_seal(job: Job, form: OfficeForm) -> str:
+    """What follows at once from a seal that is not as the utility left it."""
+    seal = unreported_seal(facts.of(job)) if isinstance(form, VisitForm | SealForm) else None
+    return f" The seal at the meter is {seal.value['state']}: do not touch it; the utility is to be told today." if seal else ""
+
+
+@right("core.see_jobs", "core.see_own_jobs")
+@require_safe
+def ct_check(request: HttpRequest, uid: uuid.UUID) -> HttpResponse:
+    """One check of the consumption CTs: its verdict, its numbers, and the band in which each step was expected."""
+    found = Fact.objects.filter(job__in=Job.objects.seen_by(request.user), kind=kinds.CT_CHECK).select_related("job__site")
+    fact = get_object_or_404(found, uid=uid)
+    fitted = fact.job.facts.standing().of_kind(kinds.CTS_FITTED).filter(day__lte=fact.day).order_by("day", "pk").last()
+    return render(request, "core/ct_check.html", {"fact": fact, "job": fact.job, "shown": ctpage.shown(fact, fitted=fitted)})
 
 
 def _recording(request: HttpRequest, job: Job, what: str) -> Recording:
@@ -58,6 +79,8 @@ def _recording(request: HttpRequest, job: Job, what: str) -> Recording:
         raise NotAllowed("You may not record this; your role has not the right.")
     if spec.battery_only and not job.has_battery:
         raise Http404("This home has no battery, so it has no consumption CTs.")
+    if spec.pv_only and not job.has_pv:
+        raise Http404("This home has no PV that could come on.")
     return spec
 
 

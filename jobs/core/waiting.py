@@ -6,7 +6,7 @@ import datetime as dt
 from dataclasses import dataclass
 
 from jobs.core import kinds as k
-from jobs.core.states import Facts, HomeKind, JobState, Known, S, counting_ct_check, told_serial
+from jobs.core.states import Facts, HomeKind, JobState, Known, S, contradicting_pv_check, counting_ct_check, told_serial
 
 US, UTILITY, HOMEOWNER, NOBODY = "us", "utility", "homeowner", "nobody"
 
@@ -70,8 +70,17 @@ def waiting(
     emergency = open_emergency(facts)
     if emergency is not None:
         return case.us(emergency.day, "Telephone the home about its emergency", SCHEDULER, due_on=emergency.day)
+    seal = unreported_seal(facts)
+    if seal is not None:
+        return case.us(seal.day, f"Report the {seal.value['state']} seal to the utility", SCHEDULER, due_on=seal.day)
     if state.state in (S.CANCELLED, S.BACKUP_VERIFIED):
         return Waiting(NOBODY, state.since, "", "", None)
+    # Once the collar is in, it does the metering.
+    temporary = home.has_battery and state.state in (S.IN_BUILD, S.GRID_TIED, S.AWAITING_UTILITY)
+    against = contradicting_pv_check(facts, facts.latest(k.CT_CHECK)) if temporary else None
+    if against is not None:
+        missing = _words(state) if state.state == S.IN_BUILD else ()
+        return case.us(against.day, "Send an electrician to the consumption CTs", CREW, missing=missing)
     if state.state == S.IN_BUILD:
         return _in_build(case)
     if state.state == S.GRID_TIED:
@@ -87,6 +96,14 @@ def open_emergency(facts: Facts) -> Known | None:
     if opened is None or (ended is not None and ended.place > opened.place):
         return None
     return opened
+
+
+def unreported_seal(facts: Facts) -> Known | None:
+    """The newest look at the meter's seal, if it was broken or absent and the utility was not told on that day or since."""
+    seen, told = facts.latest(k.SEAL_SEEN), facts.latest(k.SEAL_REPORTED)
+    if seen is None or seen.value.get("state") == "intact" or (told is not None and told.day >= seen.day):
+        return None
+    return seen
 
 
 def _words(state: JobState) -> tuple[str, ...]:

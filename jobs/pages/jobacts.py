@@ -43,7 +43,17 @@ class Wanted:
 
 # What stands open on the page in each state; the rest folds away.
 FOREMOST: dict[S, tuple[str, ...]] = {
-    S.IN_BUILD: ("assign", "installed", "commissioned", "ct-check", "collar-registered", "collar-staged", "sheet-given"),
+    S.IN_BUILD: (
+        "assign",
+        "survey",
+        "installed",
+        "commissioned",
+        "cts-fitted",
+        "ct-check",
+        "collar-registered",
+        "collar-staged",
+        "sheet-given",
+    ),
     S.GRID_TIED: ("permission-to-operate", "final-inspection"),
     S.AWAITING_UTILITY: ("gateway-report",),
     S.COLLAR_ENERGIZED: ("gateway-report", "communications", "software-updated", "medical-answer"),
@@ -75,6 +85,7 @@ BEGINS_WITH = {
 }
 # How the next act, as waiting.py says it, is done: a recording, or the name of an address.
 NEXT_BEGINS_WITH = {
+    "Report the": "seal-reported",
     "Telephone the homeowner": "homeowner-told",
     "Tell the homeowner": "homeowner-told",
     "Put the temporary metering back": "ct-check",
@@ -95,6 +106,8 @@ NEXT_BEGINS_WITH = {
 
 # Steps of day one that are done once their fact stands.
 DONE_WITH = {
+    "survey": k.SURVEYED,
+    "cts-fitted": k.CTS_FITTED,
     "installed": k.INSTALLED,
     "commissioned": k.COMMISSIONED,
     "collar-registered": k.COLLAR_REGISTERED,
@@ -156,7 +169,7 @@ def _next(job: Job, waiting: Waiting, offered: Sequence[Button]) -> Button | Non
 def _recordings(user: User, job: Job, whats: Sequence[str]) -> Iterator[Button]:
     for what in whats:
         spec = RECORDINGS[what]
-        if user.has_perm(spec.right) and (job.has_battery or not spec.battery_only):
+        if user.has_perm(spec.right) and (job.has_battery or not spec.battery_only) and (job.has_pv or not spec.pv_only):
             yield Button(_said(spec), reverse("record", kwargs={"code": job.code, "what": what}))
 
 

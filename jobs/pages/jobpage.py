@@ -23,7 +23,7 @@ from jobs.core.models import Contract, Document, Fact, Hold, Job, Party, Person,
 from jobs.core.models.people import PartyRole
 from jobs.core.rights import CREW, VERIFIER
 from jobs.core.states import Facts, JobState, S, state_of
-from jobs.core.waiting import UTILITY, Waiting, open_emergency
+from jobs.core.waiting import UTILITY, Waiting, open_emergency, unreported_seal
 from jobs.core.web import right
 from jobs.notices import asking
 from jobs.pages import conversation, jobacts, jobmoney, ledger, outlook, waitwords
@@ -190,6 +190,8 @@ def _shown(request: HttpRequest, home: Home) -> HttpResponse:
         "filled": buttons.filled,
         "ledger": told,
         "emergency": open_emergency(home.known),
+        "seal": unreported_seal(home.known),
+        "unpermitted": _unpermitted(home),
         "wanted": jobacts.wanted(home.user, job, home.waiting, _before_the_call(home)),
         "expected": rows,
         "months": next((row.drawn.head for row in rows if row.drawn), None),
@@ -208,6 +210,11 @@ def _shown(request: HttpRequest, home: Home) -> HttpResponse:
         "sees_codes": home.may("reveal_codes"),
     }
     return render(request, "pages/job.html", context)
+
+
+def _unpermitted(home: Home) -> bool:
+    """Commissioned, and no word of the utility's permission to operate."""
+    return home.state.state != S.CANCELLED and bool(home.known.of(k.COMMISSIONED)) and not home.known.of(k.PERMISSION_TO_OPERATE)
 
 
 def _before_the_call(home: Home) -> list[readiness.Missing]:
@@ -278,7 +285,7 @@ def _cells(home: Home) -> list[tuple[str, ...]]:
         ("Time there", words.time_zone_office(here)),
         ("Utility", service.utility.name if service else "not entered", service.district.name if service and service.district else ""),
         ("Its number", request.utility_reference if request and request.utility_reference else "none yet"),
-        ("Meter, form", meters or "not known", service.meter_form if service else ""),
+        ("Meter, form", meters or "not known", _meter_form(home, service)),
         ("Collar", home.known.serial or "none registered"),
         ("Person at home", person.name if person else "not entered"),
         ("Telephone", _telephone(person) if person and person.phone else "not known"),
@@ -291,6 +298,12 @@ def _cells(home: Home) -> list[tuple[str, ...]]:
     else:
         cells.append(("Our number", job.contractor_number or "none"))
     return cells
+
+
+def _meter_form(home: Home, service: Service | None) -> str:
+    """As the utility's account says it, else as our survey read it off the meter's face."""
+    surveyed = home.newest(k.SURVEYED)
+    return (service.meter_form if service else "") or str(surveyed.value.get("meter_form", "") if surveyed else "")
 
 
 def _telephone(person: Person) -> str:

@@ -103,6 +103,8 @@ def _entry(fact: Fact, chain: Sequence[Fact], voiding: Fact | None, *, zone: str
     after = chain[place + 1] if place + 1 < len(chain) else None
     title, under = described(fact, today=today)
     evidence = tuple(Evidence(document.subject, reverse("document", kwargs={"uid": document.uid})) for document in fact.evidence.all())
+    if fact.kind == k.CT_CHECK and not fact.withdrawn:
+        evidence += (Evidence("numbers", reverse("ct_check", kwargs={"uid": fact.uid})),)
     stands = after is None and not fact.withdrawn
     struck_by = after or voiding
     return Entry(
@@ -181,6 +183,57 @@ def _ct_check(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, st
     return f"{name}: {value['verdict']}", _joined(value.get("cause"), value.get("next_test"))
 
 
+def _sentences(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return f"{name}, direction {value['direction']}" if value["direction"] != "not shown" else f"{name}, direction not shown", str(
+        value["told"]
+    )
+
+
+def _surveyed(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return name, _joined(
+        f"form {value['meter_form']}" if value.get("meter_form") else "",
+        f"class {value['meter_class']}" if value.get("meter_class") else "",
+        f"{value['socket']} socket" if value.get("socket") else "",
+        f"{value['jaws']} jaws" if value.get("jaws") in ("four", "five") else "",
+        f"{value['service_voltage']} V" if value["service_voltage"][0].isdigit() else f"service voltage {value['service_voltage']}",
+        f"{value['service_a']} A" if value.get("service_a") else "",
+        "clear before the meter" if value["clearance"] == "clear" else f"obstructed: {value.get('obstruction', '')}",
+        f"in the socket: {value['in_socket']}" if value.get("in_socket") else "",
+        "a generator on the premises" if value.get("generator") else "",
+    )
+
+
+def _seal(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return f"{name}: {value['state']}", _joined(value.get("remark"))
+
+
+def _seal_reported(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return name, _joined(value.get("how"), value.get("who"), value.get("reference"))
+
+
+def _commissioned(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    reserve, limit = value.get("reserve_percent"), value.get("export_limit_w")
+    return name, _joined(
+        f"mode {value['mode']}" if value.get("mode") else "",
+        f"reserve {reserve} %" if reserve is not None else "",
+        f"communications: {value['communications']}" if value.get("communications") else "",
+        f"firmware {value['firmware']}" if value.get("firmware") else "",
+        f"export limit {words.watts(limit)}" if limit is not None else "",
+        value.get("note"),
+    )
+
+
+def _cts_fitted(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return name, _joined(
+        value["place"],
+        f"rated {value['rated_a']} A, {value['ratio_set_a']} A set",
+        f"class {value['accuracy_class']}" if value.get("accuracy_class") else "",
+        f"arrows {value['arrows']}" if value.get("arrows") else "",
+        *(f"CT {leg.upper()} {value[f'serial_{leg}']}" for leg in "ab" if value.get(f"serial_{leg}")),
+        f"older PV {value['older_pv']}" if value["older_pv"] != "none" else "",
+    )
+
+
 def _registered(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
     return f"{name}: {value['serial']}", _joined(value.get("revision"))
 
@@ -254,6 +307,13 @@ def _with_reason(name: str, value: dict[str, Any], today: dt.date) -> tuple[str,
 
 
 _TOLD = {
+    k.SURVEYED: _surveyed,
+    k.SEAL_SEEN: _seal,
+    k.SEAL_REPORTED: _seal_reported,
+    k.COMMISSIONED: _commissioned,
+    k.CTS_FITTED: _cts_fitted,
+    k.PV_CHECK: _ct_check,
+    k.METER_TIMED: _sentences,
     k.CT_CHECK: _ct_check,
     k.COLLAR_REGISTERED: _registered,
     k.COLLAR_STAGED: _staged,

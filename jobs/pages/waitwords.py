@@ -54,7 +54,18 @@ def sentence(told: Told) -> list[Piece]:
     if told.state.state == S.BACKUP_VERIFIED:
         return _verified(told)
     pieces = _fitted(told) if told.state.state == S.COLLAR_ENERGIZED else _removed(told)
-    return pieces + _waiting(told) + _next(told)
+    return pieces + _waiting(told) + _wanted(told) + _next(told)
+
+
+def _wanted(told: Told) -> list[Piece]:
+    """What the home still lacks to be grid-tied complete: named, for a share of it helps nobody."""
+    missing = [need.words for need in told.state.missing] if told.state.state == S.IN_BUILD else []
+    if not missing:
+        return []
+    if len(missing) == 1:
+        return [Piece(f" Grid-tied complete wants one fact more: {missing[0]}.")]
+    named = f"{'; '.join(missing[:-1])}; and {missing[-1]}"
+    return [Piece(f" Grid-tied complete wants {words.count(len(missing), 'fact')} more: {named}.")]
 
 
 def _cancelled(told: Told) -> list[Piece]:

@@ -6,9 +6,12 @@ from typing import Any
 from jobs.core import clock, homefacts
 from jobs.core import kinds as k
 from jobs.core.actors import Actor
+from jobs.core.ctpv import PVTest
 from jobs.core.dayone import Photo
 from jobs.core.facts import Said
 from jobs.core.intake import NewHome, NewPerson
+from jobs.core.metering import Pulses
+from jobs.core.metertiming import Mark
 from jobs.core.models import Crew, CrewMember, Job
 from jobs.core.rights import CREW, FINANCE, ROLES, SCHEDULER
 from jobs.core.states import S as State
@@ -63,6 +66,12 @@ def _code(by: Actor):
     return job, {"name": "gate", "purpose": "visit today"}
 
 
+def _broken_seal(by: Actor):
+    job = job_for(by)
+    put(job, k.SEAL_SEEN, on=DAY_ONE, value={"state": "broken"})
+    return job, {"on": DAY_ONE, "how": "by telephone", "who": "dispatcher"}
+
+
 def _new_user(by: Actor):
     return "rosa@larchlantern.example", {
         "name": "Rosa Lind",
@@ -96,6 +105,20 @@ EXAMPLES = {
     "jobs.core.dayone.record_installed": Example(roles(M, C), on_job(on=DAY_ONE), BOTH),
     "jobs.core.dayone.record_commissioned": Example(roles(M, C), on_job(on=DAY_ONE), BOTH),
     "jobs.core.dayone.record_ct_check": Example(roles(M, C), on_job(on=DAY_ONE, tests=steps_seen()), BOTH),
+    "jobs.core.sitevisit.record_surveyed": Example(
+        roles(M, C), on_job(on=DAY_ONE, service_voltage="120/240", clearance="clear", meter_form="2s", seal="intact"), BOTH
+    ),
+    "jobs.core.sitevisit.record_seal": Example(roles(M, C), on_job(on=DAY_ONE, state="absent", photo=Photo("seal.png", PNG)), BOTH),
+    "jobs.core.sitevisit.record_seal_reported": Example(roles(M, S), _broken_seal, BOTH),
+    "jobs.core.metering.record_cts_fitted": Example(
+        roles(M, C),
+        on_job(on=DAY_ONE, place="between the meter and every source", rated_a=200, ratio_set_a=200, older_pv="none"),
+        BOTH,
+    ),
+    "jobs.core.metering.record_pv_check": Example(roles(M, C), on_job(on=DAY_ONE, test=PVTest(900, -2_050, 0, 3_000)), BOTH),
+    "jobs.core.metering.record_meter_timed": Example(
+        roles(M, C), on_job(on=DAY_ONE, pulses=Pulses(Mark.KH, 1, taps=(0, 2, 4, 6)), direction="import", ct_total_w=1_790), BOTH
+    ),
     "jobs.core.dayone.record_collar_registered": Example(roles(M, S, C), on_job(on=DAY_ONE, serial="LL-424242"), BOTH),
     "jobs.core.dayone.record_collar_staged": Example(
         roles(M, S, C), on_job(on=DAY_ONE, place="left of the meter", photo=Photo("bag.png", PNG)), BOTH

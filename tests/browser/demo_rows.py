@@ -57,6 +57,10 @@ def crews_homes() -> QuerySet[Job]:
     return Job.objects.seen_by(user(CREW)).in_state(S.IN_BUILD).order_by("pk")
 
 
+def broken_seal_homes() -> QuerySet[Job]:
+    return Job.objects.filter(facts__kind=k.SEAL_SEEN, facts__value__state="broken")
+
+
 def spanish_homes() -> QuerySet[Job]:
     return Job.objects.filter(parties__person__language="es").in_state(S.AWAITING_UTILITY)
 
@@ -81,6 +85,10 @@ def two_meter_homes() -> QuerySet[Job]:
 def fact_to_correct() -> Kwargs:
     facts = Fact.objects.standing().filter(job__in=homes(S.AWAITING_UTILITY)()).of_kind(k.COMMISSIONED)
     return {"uid": one(facts, "fact to correct").uid}
+
+
+def ct_checks(verdict: str) -> Callable[[], QuerySet[Fact]]:
+    return lambda: Fact.objects.standing().of_kind(k.CT_CHECK).filter(value__verdict=verdict)
 
 
 # Requests.

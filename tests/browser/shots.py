@@ -86,6 +86,7 @@ def all_homes() -> Iterator[Shot]:
         ("corrected", d.corrected_homes),
         ("collar removed", d.removed_homes),
         ("two meters", d.two_meter_homes),
+        ("seal broken", d.broken_seal_homes),
     ):
         yield Shot(MANAGER, by_code(rows, f"home that is {label}"), label=label)
     yield Shot(CREW, by_code(d.crews_homes, "home of the crew in build"), label="as crew")
@@ -164,6 +165,10 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
     "rule": [Shot(MANAGER, lambda: {"name": "payment_days"}), Shot(MANAGER, lambda: {"name": "company_name"}, label="words")],
     "job_new": [Shot(SCHEDULER), Shot(SCHEDULER, label="refused", press="Enter the job", status=422)],
     "record": [*(recording(what) for what in RECORDINGS), recording("ct-check", press="Record readings")],
+    "ct_check": [
+        Shot(MANAGER, by_uid(d.ct_checks("consistent"), "CT check"), label="consistent"),
+        Shot(MANAGER, by_uid(d.ct_checks("inconsistent"), "CT check"), label="inconsistent"),
+    ],
     "reveal": [Shot(CREW, by_code(d.crews_homes, "home of the crew"))],
     "correct": [Shot(MANAGER, d.fact_to_correct)],
     "document": [File(MANAGER, "a photo or paper, as it was given", by_uid(d.documents, "document"))],

@@ -237,22 +237,35 @@ def record_day_one(story: Story, folder: Path) -> None:
     page = story.home("joel")
     today = {"Day at the home": "18 Nov 2026"}
 
-    record(page, "installed", today)
-    record(page, "commissioned", today)
+    record(page, "installed", today, more=lambda: check(page, "intact"))
+    record(page, "commissioned", today, more=lambda: check(page, "intact", "grid-tied, no backup", "Wi-Fi"))
     record(page, "ct-check", today, more=lambda: type_readings(page))
+    expect(page.get_by_role("heading", level=1)).to_have_text("Consumption-CT check: consistent")
+    page.get_by_role("link", name="Back to the job").click()
     record(page, "collar-registered", today | {"Serial of the collar": SERIAL})
     record(
         page,
         "collar-staged",
         today | {"Where the bag hangs (optional)": "left of the meter, at eye height"},
-        more=lambda: page.get_by_label("Photo of the bag").set_input_files(str(photo)),
+        more=lambda: sealed_with_photo(page, photo),
     )
     record(page, "sheet-given", today | {"Given to (optional)": OWNER})
     expect(page).to_have_title(re.compile("grid-tied complete"))
 
 
+def sealed_with_photo(page: Page, photo: Path) -> None:
+    check(page, "intact")
+    page.get_by_label("Photo of the bag").set_input_files(str(photo))
+
+
+def check(page: Page, *radios: str) -> None:
+    for name in radios:
+        page.get_by_role("radio", name=name, exact=True).check()
+
+
 def type_readings(page: Page) -> None:
     """1,700 W on leg A raise leg A by as much, and so on leg B: the CTs are right."""
+    check(page, "intact")
     for leg in ("A", "B"):
         step = page.get_by_role("group", name=f"120 V load on leg {leg}")
         step.get_by_label(f"Known load on leg {leg}, W").fill("1700")
@@ -260,6 +273,9 @@ def type_readings(page: Page) -> None:
             for seen in ("A", "B"):
                 loaded = moment == "During" and seen == leg
                 step.get_by_label(f"{moment}, load on {leg}: leg {seen}, W").fill("2100" if loaded else "400")
+            sun = step.get_by_label(f"{moment}, load on {leg}: PV, W (0 when off)")
+            if sun.count():
+                sun.fill("0")
 
 
 def send_the_request(story: Story) -> None:

@@ -8,7 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jobs.core import ctcheck, ctsignatures
-from jobs.core.ctcheck import Budget, Kind, Reading, StepTest, TwoSteps
+from jobs.core.ctbudget import Budget
+from jobs.core.ctcheck import Kind, Reading, StepTest, TwoSteps
 from jobs.core.ctsignatures import Load, Service, Step
 
 RIGHT = ctsignatures.conditions()[0]
@@ -91,9 +92,10 @@ def test_one_240_v_step_cannot_tell_swapped_from_reversed():
     # TRADE.md rows C5, C6.
     verdict = ctcheck.check_across(steady(800, 850, -850, -850), budget=SHARP)
 
-    assert verdict.kind == Kind.INCONSISTENT
+    assert verdict.kind == Kind.CANNOT_TELL
     assert verdict.causes[:2] == ("both CTs are reversed", "the CTs are swapped between the legs")
-    assert verdict.next_test.startswith("Run a 120 V step on each leg in turn to tell which.")
+    assert verdict.cause.startswith("The CTs are not right, but these steps cannot tell whether")
+    assert verdict.next_test.startswith("Run a 120 V step on each leg in turn to tell which;")
 
 
 def test_one_right_240_v_step_is_not_enough_because_swapped_and_reversed_looks_alike():
@@ -116,6 +118,81 @@ def test_a_step_between_right_and_a_wrong_ratio_cannot_tell():
     assert verdict.kind == Kind.CANNOT_TELL
     assert any("0.8 times" in cause for cause in verdict.causes)
     assert "larger load" in verdict.next_test
+
+
+def test_steps_between_two_wrong_ratios_name_the_fault_and_leave_the_figure_open():
+    # 0.45 of 1,700 W fits 0.4 (680) and 0.5 (850) alike.
+    verdict = ctcheck.check(two((765, 0), (0, 1700)))
+
+    assert verdict.kind == Kind.INCONSISTENT
+    assert verdict.fault == "the ratio set for CT A is wrong"
+    assert [("0.4 times" in cause, "0.5 times" in cause) for cause in verdict.causes] == [(True, False), (False, True)]
+    assert verdict.next_test.startswith("A licensed electrician should set the ratio that is printed on CT A. ")
+
+
+def test_a_right_pair_near_by_is_not_accused_of_a_wrong_ratio():
+    # 1,475 W of 1,700 W on both legs fits 0.8 (1,360 ± 174) and lies beyond U of right (1,700 ± 183), but within one and a half of it.
+    verdict = ctcheck.check(two((1475, 0), (0, 1475)))
+
+    assert verdict.kind == Kind.CANNOT_TELL
+    assert "a right pair of CTs is too near to rule out" in verdict.cause
+    assert "larger load whose watts are measured" in verdict.next_test
+
+
+def test_a_reversed_ct_is_named_though_its_ratio_may_be_wrong_as_well():
+    # Over a baseline of 3,000 W, -1,525 W of 1,700 W fits 1 (1,700) and 0.8 (1,360) alike: reversed it is in either case.
+    verdict = ctcheck.check(two((-1525, 0), (0, 1700), a_w=3000))
+
+    assert (verdict.kind, verdict.fault) == (Kind.INCONSISTENT, "CT A is reversed")
+    assert len(verdict.causes) == 2
+    assert verdict.next_test.startswith("A licensed electrician should turn CT A round. ")
+
+
+def test_a_240_v_step_beside_the_two_of_120_v_is_weighed_too():
+    right = two((1700, 0), (0, 1700))
+    across = steady(800, 850, 2000, 2000, load_w=4000)
+    odd = steady(800, 850, -2000, 2000, load_w=4000)
+
+    assert ctcheck.check(dataclasses.replace(right, across=across)).kind == Kind.CONSISTENT
+    assert ctcheck.check(dataclasses.replace(right, across=odd)).kind == Kind.CANNOT_TELL
+    # Leg A by least squares over 1,700 W -> 1,700 W and 2,000 W -> 2,200 W: (1700 * 1700 + 2000 * 2200) / (1700^2 + 2000^2) = 1.0581.
+    more = dataclasses.replace(right, across=steady(800, 850, 2200, 2000, load_w=4000))
+    assert ctcheck.ratios(more)[0].k == pytest.approx(1.0581, abs=5e-5)
+    assert ctcheck.ratios(more)[1].k == pytest.approx(1)
+
+
+def test_each_step_stands_beside_its_expected_band():
+    found = ctcheck.bands(two((1725, 0), (0, 1300)))
+
+    assert [(band.leg, band.seen_w, round(band.expected_w), band.is_inside) for band in found] == [
+        ("A", 1725, 1700, True),
+        ("B", 0, 0, True),
+        ("A", 0, 0, True),
+        ("B", 1300, 1700, False),
+    ]
+
+
+def test_how_far_the_baseline_moved_is_told():
+    moved = StepTest(Reading(800, 850), Reading(2550, 850), Reading(900, 840), load_w=1700)
+
+    found = ctcheck.bands(TwoSteps(moved, steady(800, 850, 0, 1700)))
+
+    assert [band.drift_w for band in found] == [100, -10, 0, 0]
+
+
+def test_the_contributions_are_named_and_their_squares_make_the_tolerance():
+    tests = two((1700, 0), (0, 1700))
+
+    parts = ctcheck.budget_of(tests.on_a, budget=tests.budget)
+
+    assert [part.name for part in parts] == [
+        "the CT",
+        "the metering behind it",
+        "the known load",
+        "the display's last digit",
+        "the house meanwhile",
+    ]
+    assert 2 * sum(part.u_w**2 for part in parts) ** 0.5 == pytest.approx(ctcheck.check(tests).tolerance_w)
 
 
 def test_steps_that_no_condition_explains_cannot_tell():
@@ -206,6 +283,15 @@ def test_the_fact_keeps_the_readings_so_that_the_verdict_can_be_computed_again()
     assert stored["verdict"] == "inconsistent"
     assert TwoSteps.from_json(stored["readings"]) == tests
     assert ctcheck.check(TwoSteps.from_json(stored["readings"])) == verdict
+
+
+def test_a_third_step_is_kept_and_readings_stored_before_there_was_one_are_still_read():
+    tests = dataclasses.replace(two((1700, 0), (0, 1700)), across=steady(800, 850, 2000, 2000, load_w=4000))
+    stored = json.loads(json.dumps(ctcheck.fact_value(tests, ctcheck.check(tests))))["readings"]
+
+    assert TwoSteps.from_json(stored) == tests
+    del stored["across"]
+    assert TwoSteps.from_json(stored) == dataclasses.replace(tests, across=None)
 
 
 def test_a_verdict_cannot_be_changed():

@@ -18,6 +18,7 @@ from tests.make import DAY_ONE, PASSWORD, PNG, SYSTEM, make_job, make_user, put,
 
 pytestmark = pytest.mark.django_db
 
+COMMISSIONED = {"on": "4 May 2026", "note": "", "seal": "intact", "mode": "grid-tied", "reserve_percent": "20", "communications": "Wi-Fi"}
 LEGS = {"a": (1700, 0), "b": (0, 1700)}
 
 
@@ -32,13 +33,13 @@ def address(job: Job, what: str) -> str:
 
 
 def readings(**changes: str) -> dict[str, str]:
-    given = {"on": "4 May 2026"}
+    given = {"on": "4 May 2026", "seal": "intact"}
     for leg, rise in LEGS.items():
         given[f"{leg}_load_w"] = "1700"
         for reading in ("off_before", "on", "off_after"):
             for seen, up in zip("ab", rise, strict=True):
                 given[f"{leg}_{reading}_{seen}"] = str(400 + (up if reading == "on" else 0))
-            given[f"{leg}_{reading}_pv"] = given[f"{leg}_{reading}_battery"] = ""
+            given[f"{leg}_{reading}_pv"], given[f"{leg}_{reading}_battery"] = "0", ""
     return given | changes
 
 
@@ -58,11 +59,13 @@ def test_each_page_opens_with_its_cautions_and_one_button(page, what):
 def test_the_day_one_record_brings_the_home_to_grid_tied_complete(page):
     job = make_job()
 
-    page.post(address(job, "commissioned"), {"on": "4 May 2026", "note": ""})
+    page.post(address(job, "commissioned"), COMMISSIONED)
     page.post(address(job, "ct-check"), readings())
     page.post(address(job, "collar-registered"), {"on": "5/4/26", "serial": "ll-000777", "revision": ""})
     photo = SimpleUploadedFile("bag.png", PNG, "image/png")
-    page.post(address(job, "collar-staged"), {"on": "4 May 2026", "place": "left of the meter", "reason": "", "photo": photo})
+    page.post(
+        address(job, "collar-staged"), {"on": "4 May 2026", "place": "left of the meter", "reason": "", "photo": photo, "seal": "intact"}
+    )
     last = page.post(address(job, "sheet-given"), {"on": "2026-05-04", "to": "owner", "language": "English"})
 
     job.refresh_from_db()
@@ -83,6 +86,54 @@ def test_a_reading_with_a_letter_is_refused_and_the_others_are_kept(page):
     assert not job.facts.exists()
 
 
+def test_a_negative_known_load_is_refused_and_what_was_typed_is_kept(page):
+    job = make_job()
+
+    found = page.post(address(job, "ct-check"), readings(b_load_w="-1700"))
+
+    assert found.status_code == 422
+    text = found.content.decode()
+    assert "A load draws power: its watts are wanted, more than 0, such as 1500." in text
+    assert 'value="-1700"' in text
+    assert text.count('value="2100"') == 2
+    assert not job.facts.exists()
+
+
+def test_a_home_with_pv_says_what_pv_gave_at_each_reading(page):
+    job = make_job()
+
+    found = page.post(address(job, "ct-check"), readings(a_off_before_pv=""))
+
+    assert found.status_code == 422
+    assert "Before, load on A: PV, W (0 when off)</a>: Nothing is filled in here" in found.content.decode()
+
+
+def test_a_begun_step_across_both_legs_is_wanted_whole(page):
+    job = make_job()
+
+    found = page.post(address(job, "ct-check"), readings(c_load_w="3800"))
+
+    assert found.status_code == 422
+    assert found.content.decode().count("The step across both legs is begun; this reading is wanted too") == 2 * 9
+    assert not job.facts.exists()
+
+
+def test_the_third_step_and_a_measured_load_are_kept_and_the_page_of_the_check_follows(page):
+    job = make_job()
+    across = {"c_load_w": "3800"}
+    for reading, rise in (("off_before", 0), ("on", 1900), ("off_after", 0)):
+        across |= {f"c_{reading}_{leg}": str(400 + rise) for leg in "ab"} | {f"c_{reading}_pv": "0"}
+
+    found = page.post(address(job, "ct-check"), readings(measured="yes", **across))
+
+    fact = job.facts.of_kind(k.CT_CHECK).get()
+    assert found.headers["Location"] == reverse("ct_check", kwargs={"uid": fact.uid})
+    assert fact.value["verdict"] == "consistent"
+    assert fact.value["readings"]["across"]["load_w"] == 3800
+    assert fact.value["readings"]["budget"]["load_percent"] == 1
+    assert fact.value["numbers"]["across_step_total_w"] == 3800
+
+
 def test_a_serial_that_another_site_holds_is_refused_on_its_field(page):
     first, second = make_job(), make_job()
     page.post(address(first, "collar-registered"), {"on": "4 May 2026", "serial": "LL-000777"})
@@ -98,7 +149,7 @@ def test_a_second_press_of_the_same_button_records_nothing_more(page):
     job = make_job()
     key = re.search(r'name="key" value="([^"]+)"', page.get(address(job, "commissioned")).content.decode())
     assert key is not None
-    form = {"on": "4 May 2026", "note": "", "key": key.group(1)}
+    form = {**COMMISSIONED, "key": key.group(1)}
 
     page.post(address(job, "commissioned"), form)
     page.post(address(job, "commissioned"), form)

@@ -3,10 +3,10 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from jobs.core import files, homefacts, kinds
+from jobs.core import dayone, files, homefacts, kinds
 from jobs.core.models import Crew, CrewMember, Job, User
 from jobs.core.rights import CREW
-from tests.make import DAY_ONE, PNG, SYSTEM, make_job, make_user, put
+from tests.make import DAY_ONE, PNG, SYSTEM, make_job, make_user, put, steps_seen
 from tests.pages.addresses import ALL, STRANGERS, C, M, Row, S, V, roles
 
 
@@ -29,6 +29,10 @@ def a_job(user: User | None) -> dict[str, Any]:
 
 def _fact(user: User | None) -> dict[str, Any]:
     return {"uid": put(job_for(user), kinds.COMMISSIONED, on=DAY_ONE).uid}
+
+
+def _ct_check(user: User | None) -> dict[str, Any]:
+    return {"uid": dayone.record_ct_check(job_for(user), on=DAY_ONE, tests=steps_seen(), by=SYSTEM).uid}
 
 
 def _hold(user: User | None) -> dict[str, Any]:
@@ -55,6 +59,7 @@ ROWS = {
     "record": Row(roles(M, C), roles(M, C), recording("commissioned")),
     "reveal": Row(roles(M, S, V, C), roles(M, S, V, C), a_job),
     "correct": Row(ALL, ALL, _fact),
+    "ct_check": Row(ALL, None, _ct_check),
     "lift": Row(None, roles(M, S), _hold),
     "document": Row(ALL, None, _document),
 }

@@ -123,6 +123,7 @@ CASES: dict[str, Callable[[Job], bool]] = {
     "draft to release 1": lambda job: job.state == S.GRID_TIED and figures.drafts().filter(job=job).exists(),
     "CT check inconsistent": lambda job: _verdict(job) == "inconsistent" and job.state == S.IN_BUILD,
     "CT check cannot tell": lambda job: _verdict(job) == "cannot tell" and job.next_act == "Repeat the CT check",
+    "seal broken": lambda job: job.state == S.GRID_TIED and job.next_act == "Report the broken seal to the utility",
     "request lapsed": lambda job: "lapsed" in request_of(job).end_reason and job.next_act == "Send a new request to fit",
     "closed without fitting": lambda job: "closed" in request_of(job).end_reason and job.waiting_on == "us",
     "will not fit": lambda job: "will not fit" in request_of(job).end_reason,

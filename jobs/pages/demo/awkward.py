@@ -94,3 +94,4 @@ def _odd_homes(casting: Casting) -> None:
         casting.built(f"draft to release {place + 1}", 2 + place, at=("Big", "Calder")[place % 2], never=never, lender=place == 3)
     casting.built("CT check inconsistent", 6, ct_check="inconsistent")
     casting.built("CT check cannot tell", 4, ct_check="cannot tell")
+    casting.built("seal broken", 1, seal="broken", never=frozenset({"ask", "bill"}))

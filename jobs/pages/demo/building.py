@@ -116,8 +116,9 @@ def _plan(home: Home) -> None:
 def build(home: Home) -> None:
     """Day one: all that the crew records before it leaves the home to wait."""
     day, by = home.site_day, home.builder
-    dayone.record_installed(home.job, on=day, by=by)
-    dayone.record_commissioned(home.job, on=day, by=by)
+    dayone.record_installed(home.job, on=day, seal=home.story.seal, by=by)
+    reserve = 20 if home.story.has_battery else None
+    dayone.record_commissioned(home.job, on=day, mode="grid-tied", reserve_percent=reserve, communications="Wi-Fi", by=by)
     dayone.record_collar_registered(home.job, on=day, serial=home.serial, by=by)
     if home.story.has_battery:
         dayone.record_ct_check(home.job, on=day, tests=readings(home), by=by)

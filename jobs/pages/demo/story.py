@@ -48,6 +48,7 @@ class Story:
     install_on: dt.date | None = None  # planned; None: some weeks after signing
     north: bool | None = None  # of the north crew
     ct_check: str = "consistent"
+    seal: str = "intact"  # at the meter, on day one
     fitted_on: dt.date | None = None  # None: by the utility's habit
     fitted_serial: str = ""  # another than the registered one
     medical: str = "no"

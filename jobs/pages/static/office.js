@@ -22,3 +22,29 @@ window.addEventListener("pageshow", (event) => {
     delete button.dataset.words;
   }
 });
+
+// Taps at a meter's pulses: a button writes the seconds since the first tap into the field. Without this they are typed.
+for (const field of document.querySelectorAll("input[data-taps]")) {
+  const button = document.createElement("button");
+  button.type = "button";
+  button.textContent = field.dataset.taps;
+  let first = null;
+  const told = document.createElement("p");
+  told.className = "hint";
+  told.setAttribute("role", "status");
+  // By the event's own clock, and on the press, not its end: a page that is busy must not make the thumb look late.
+  button.addEventListener("pointerdown", (event) => tap(event.timeStamp));
+  button.addEventListener("keydown", (event) => {
+    if (!event.repeat && (event.key === "Enter" || event.key === " ")) tap(event.timeStamp);
+  });
+  const tap = (at) => {
+    if (first === null || !field.value.trim()) {
+      first = at;
+      field.value = "";
+    }
+    const seconds = ((at - first) / 1000).toFixed(2);
+    field.value = field.value ? `${field.value}, ${seconds}` : seconds;
+    told.textContent = `${field.value.split(",").length} taps, ${seconds} s. Empty the field to begin again.`;
+  };
+  field.after(button, told);
+}

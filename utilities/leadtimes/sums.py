@@ -69,14 +69,15 @@ def weeks(
 ) -> Sums:
     """Fittings in each of `count` weeks, per utility, of the open requests.
 
-    told: what was forecast of these requests, in their order; first: day number on which the first week begins. rows: only these of them.
+    told: what was forecast of these requests, in their order; first: day number on which the first week begins; of a week that has
+    begun, what is left of it. rows: only these of them.
     ending: (CLASSES,) of `lasting.ending_hazard`: a request that ends without a fitting brings none. amounts: (n,) whole numbers
     (cents) that each brings instead of one fitting; told apart to a two-thousandth of a utility's total.
     """
     chosen = np.arange(len(requests)) if rows is None else rows
     calendars, as_of = fitted.calendars, fitted.as_of
     utility, filed = requests.utility[chosen], requests.filed[chosen]
-    days = first - 1 + 7 * np.arange(count + 1)
+    days = np.maximum(first - 1 + 7 * np.arange(count + 1), as_of)
     kept = Quantiles(as_of, calendars, utility, told.q[chosen], told.p_never[chosen])
     by = np.stack([chance_by(kept, int(day)) for day in days], axis=1)
     today = calendars.count(utility, as_of)

@@ -10,6 +10,7 @@ import time
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 import celery
 import pytest
@@ -37,6 +38,13 @@ for _ in range({WANTED}):
 Message.objects.filter(pk__in=keys).update(due_at=clock.now())
 print(*keys)
 """
+
+
+@pytest.fixture
+def office(tmp_path: Path) -> Iterator[Embedded]:
+    office = Embedded(tmp_path)
+    yield office
+    office.kill()
 
 
 @contextmanager
@@ -96,6 +104,8 @@ def until_none_is_due(office: Embedded, keys: list[int]) -> dict[int, tuple[str,
 
 
 def test_killed_while_it_sends_20_notices_it_loses_none_and_sends_none_twice(office):
+    office.start()
+    office.kill()
     made = office.run("-c", OWE)
     assert made.returncode == 0, made.stderr
     keys = [int(word) for word in made.stdout.split()]

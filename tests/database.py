@@ -125,8 +125,18 @@ def pytest_unconfigure() -> None:
     shutil.rmtree(os.environ["VAR_DIR"], ignore_errors=True)
 
 
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Where SQLite is asked for, what only PostgreSQL can show is no part of the run."""
+    """Where SQLite is asked for, what only PostgreSQL can show is no part of the run.
+
+    Several workers (`-n 2 --dist loadgroup`) take whole files, and what commits after all the rest: it empties the tables, of
+    what migrations wrote too.
+    """
+    for item in items:
+        mark = item.get_closest_marker("django_db")
+        commits = (mark is not None and mark.kwargs.get("transaction")) or "transactional_db" in getattr(item, "fixturenames", ())
+        file = item.nodeid.partition("::")[0]
+        item.add_marker(pytest.mark.xdist_group(f"{file} commits" if commits else file))
     if config.getoption("--db") == "sqlite":
         left = [item for item in items if item.get_closest_marker("needs_postgres")]
         config.hook.pytest_deselected(items=left)

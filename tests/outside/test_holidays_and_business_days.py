@@ -156,3 +156,19 @@ def test_rescission_ends_three_business_days_after(day, expected):
 # Source: 16 CFR 429.0: Saturdays count, Sundays and federal holidays do not.
 def test_cooling_off_counts_saturdays():
     assert COOLING_OFF.nth_after(date(2026, 9, 3), 3) == date(2026, 9, 8)  # Fri 4, Sat 5, not Sun 6 nor Labor Day, Tue 8
+
+
+# O1. Source: 47 CFR 64.1200(a)(10): within ten business days; numpy. The outbox honours an opt-out at once; this is the last day it might.
+@pytest.mark.parametrize(
+    ("asked", "last"),
+    [
+        (date(2026, 6, 26), date(2026, 7, 13)),
+        (date(2026, 6, 27), date(2026, 7, 13)),
+        (date(2026, 12, 18), date(2027, 1, 5)),
+        (date(2026, 11, 13), date(2026, 11, 30)),
+    ],
+)
+def test_the_last_day_to_honour_an_opt_out_is_ten_business_days_on(asked, last):
+    off = weekdays_off(FEDERAL, date(2026, 1, 1), date(2028, 1, 1))
+    assert FEDERAL.nth_after(asked, 10) == last
+    assert np.busday_offset(np.datetime64(asked), 10, roll="backward", holidays=np.array(off, dtype="datetime64[D]")) == np.datetime64(last)

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from jobs.core import facts, words
+from jobs.core import facts
 from jobs.core import kinds as k
 from jobs.core.followups import Settled
 from jobs.core.models import Fact
 from jobs.core.states import S
-from jobs.notices import kinds, outbox
+from jobs.notices import kinds, ofafact, outbox
 from jobs.notices.kinds import NoticeKind
 from jobs.notices.models import Message
 
@@ -35,24 +35,19 @@ def _owe(settled: Settled) -> None:
     if fitted is None or settled.state.state != S.COLLAR_ENERGIZED:
         return
     fact = Fact.objects.get(pk=fitted.order)
-    outbox.owe(KIND, job=settled.job, cause=cause_of(fact), about={"fact": str(fact.uid)}, by=settled.by)
+    outbox.owe(KIND, job=settled.job, cause=cause_of(fact), about=ofafact.about(fact), by=settled.by)
 
 
 def cause_of(fact: Fact) -> str:
     return f"fitted {fact.uid}"
 
 
-def _fact(message: Message) -> Fact | None:
-    return Fact.objects.standing().filter(job=message.job, uid=message.about.get("fact")).first()
-
-
 def _context(message: Message) -> dict[str, Any]:
-    fact = _fact(message)
-    return {"by_on": words.day_long_home(fact.day, lang="es" if message.language == "es" else "en") if fact else ""}
+    return {"by_on": ofafact.day_words(message)}
 
 
 def _still_due(message: Message) -> str | None:
-    fact = _fact(message)
+    fact = ofafact.fact_of(message)
     if fact is None or message.job is None:
         return "The fitting was corrected."
     known = facts.of(message.job)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from jobs.core import facts, words
+from jobs.core import facts
 from jobs.core import kinds as k
 from jobs.core.followups import Settled
 from jobs.core.models import Fact
-from jobs.notices import kinds, outbox
+from jobs.notices import kinds, ofafact, outbox
 from jobs.notices.kinds import NoticeKind
 from jobs.notices.models import Message
 
@@ -22,7 +22,7 @@ def follow(settled: Settled) -> None:
     standing = settled.facts.removed
     for fact in settled.new:
         if fact.kind == k.COLLAR_REMOVED and not fact.withdrawn and standing is not None and standing.order == fact.pk:
-            outbox.owe(KIND, job=job, cause=cause_of(fact), about={"fact": str(fact.uid)}, by=settled.by)
+            outbox.owe(KIND, job=job, cause=cause_of(fact), about=ofafact.about(fact), by=settled.by)
         if fact.replaces and fact.replaces.kind == k.COLLAR_REMOVED:
             outbox.withdraw(job=job, cause=cause_of(fact.replaces), reason="The removal was corrected.")
     if settled.has_new(k.COLLAR_FITTED) and standing is None:
@@ -34,17 +34,12 @@ def cause_of(fact: Fact) -> str:
     return f"removed {fact.uid}"
 
 
-def _fact(message: Message) -> Fact | None:
-    return Fact.objects.standing().filter(job=message.job, uid=message.about.get("fact")).first()
-
-
 def _context(message: Message) -> dict[str, Any]:
-    fact = _fact(message)
-    return {"found_on": words.day_long_home(fact.day, lang="es" if message.language == "es" else "en") if fact else ""}
+    return {"found_on": ofafact.day_words(message)}
 
 
 def _still_due(message: Message) -> str | None:
-    fact = _fact(message)
+    fact = ofafact.fact_of(message)
     if fact is None or message.job is None:
         return "The removal was corrected."
     standing = facts.of(message.job).removed

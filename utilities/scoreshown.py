@@ -90,11 +90,12 @@ class Measure:
 def measures(part: Part) -> list[Measure]:
     three = [part.ours, part.spreadsheet, part.kaplan_meier]
     told = [
-        Measure("Whole forecast", "CRPS, days", *(figure(one.mean_crps) for one in three)),
+        Measure("Whole forecast", "days off, over all its chances (CRPS)", *(figure(one.mean_crps) for one in three)),
         Measure("Middle of it", "from the even-chance day to the fitting, days", *(figure(one.median_error) for one in three)),
     ]
     for place, level in enumerate(LEVELS):
-        told.append(Measure(f"{level} % day", "pinball loss, days", *(figure(one.mean_pinball[place]) for one in three)))
+        how = f"a day named too early counts {level} in 100, too late {100 - level} in 100 (pinball loss)"
+        told.append(Measure(f"{level} % day", how, *(figure(one.mean_pinball[place]) for one in three)))
     compared = (_signed(one.skill(part.spreadsheet)) for one in three)
     return [*told, Measure("Less error", "of the whole forecast, than the mean of completed waits", *compared)]
 

@@ -11,6 +11,9 @@ from django.contrib.auth.models import AnonymousUser
 from django.db import models
 from django.db.models import F, Q
 
+from jobs.appointments.planmodels import CalendarFeed as CalendarFeed  # Django finds models here
+from jobs.appointments.planmodels import Standby as Standby
+from jobs.appointments.planmodels import Tentative as Tentative
 from jobs.core.facts import CALL_RESULTS
 from jobs.core.models import Job, Person, User
 from jobs.core.models.people import Language

@@ -36,7 +36,7 @@ def wilson(missed: int, *, calls: int) -> Rate:
 
 
 def shrunk(missed: int, *, calls: int, overall: float) -> float:
-    """Chance that the next call of this kind is missed: (missed + a) / (calls + a + b), with a / (a + b) the overall rate and a + b = 20."""
+    """Chance that the next call of this kind is missed: (missed + a) / (calls + a + b), a / (a + b) the overall rate, a + b = 20."""
     if not 0 <= missed <= calls or not 0 <= overall <= 1:
         raise ValueError(f"{missed} missed of {calls} calls beside a rate of {overall} make no chance.")
     return (missed + overall * PRIOR_CALLS) / (calls + PRIOR_CALLS)

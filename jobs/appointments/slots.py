@@ -1,7 +1,8 @@
 """Bookable times: a verifier's own grid, inside the hours in which a home may be called. Pure.
 
 A time is worked out as an instant and only then said by the clock at the home: a wall time that does not exist cannot come out, and
-one that comes twice carries its fold. Sources: 47 CFR 64.1200(c)(1) for the legal floor; PEP 495 for wall times that come twice or not at all.
+one that comes twice carries its fold. Sources: 47 CFR 64.1200(c)(1) for the legal floor; PEP 495 for wall times that come twice or not at
+all.
 """
 
 from collections.abc import Collection, Iterable, Iterator, Sequence

@@ -1,10 +1,10 @@
 """Homes to times: the plan of calls that gains most, exactly. Pure.
 
 A home in a place is worth its day's delay times the days it gains there times the chance that somebody is at home. Each home gets at most
-one place, each place one home; a call through a relay service takes two neighbouring places. With single calls alone this is the assignment
-problem (Kuhn 1955, Naval Research Logistics Quarterly 2, 83-97), solved by scipy's `linear_sum_assignment`. With double calls it is an integer
-program, solved by `milp` (HiGHS) to gap 0: only the double calls need integer variables, for once they stand the rest is an assignment
-again, whose relaxation has whole solutions (Birkhoff 1946, von Neumann 1953).
+one place, each place one home; a call through a relay service takes two neighbouring places. With single calls alone this is the
+assignment problem (Kuhn 1955, Naval Research Logistics Quarterly 2, 83-97), solved by scipy's `linear_sum_assignment`. With double calls it
+is an integer program, solved by `milp` (HiGHS) to gap 0: only the double calls need integer variables, for once they stand the rest is an
+assignment again, whose relaxation has whole solutions (Birkhoff 1946, von Neumann 1953).
 
 Ties are broken by job code: among plans of the same worth the home whose code comes first stands in the earlier place.
 """
@@ -82,8 +82,8 @@ def follower(places: Sequence[Place]) -> dict[int, int]:
 def best_plan(homes: Sequence[Home], *, places: Sequence[Place]) -> Plan:
     """The best of all plans of these homes. A call that gains nothing is not planned.
 
-    places: in order (Place sorts by time, then verifier), each once. Raises ValueError where they are not, where a home names a place that is
-    not there or two homes share a code, and where the sums leave the whole numbers that a float holds.
+    places: in order (Place sorts by time, then verifier), each once. Raises ValueError where they are not, where a home names a place that
+    is not there or two homes share a code, and where the sums leave the whole numbers that a float holds.
     """
     ordered = sorted(homes, key=lambda home: home.code)
     _refuse_nonsense(ordered, places)

@@ -52,6 +52,7 @@ VISIT_OUTCOMES = (
     "unknown",
 )
 MEDICAL_ANSWERS = ("no", "yes", "not sure", "declined")
+LIFT_ANSWERS = ("no", "yes", "not sure")
 CALL_RESULTS = ("passed", "not passed", "not finished")
 
 SEAL_STATES = ("intact", "broken", "absent")
@@ -201,6 +202,7 @@ KINDS: dict[str, FactKind] = {
         own="core.record_medical",
         fields={"answer": _text(*MEDICAL_ANSWERS), "on_call": Field(bool, False)},
     ),
+    k.LIFT_ANSWER: FactKind("lift or stair lift at the home", own="core.record_medical", fields={"answer": _text(*LIFT_ANSWERS)}),
     k.EMERGENCY_OPENED: FactKind("emergency at the home", when=AT, own="core.end_emergency", fields={"what": _text()}),
     k.EMERGENCY_ENDED: FactKind("emergency over", when=AT, own="core.end_emergency", fields={"how": _text()}),
     # Facts of calls are their appointments' own: a call is moved or given up, a voided record stays voided.

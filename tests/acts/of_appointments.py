@@ -69,7 +69,7 @@ def _passed(by: Actor) -> VerificationRecord:
 
 
 def _link(by: Actor):
-    return booking.offer(ready_job(), verifier=verifier_for(by), wish=AT_TEN, by=SYSTEM), {"medical": "no"}
+    return booking.offer(ready_job(), verifier=verifier_for(by), wish=AT_TEN, by=SYSTEM), {"medical": "no", "lift": "no"}
 
 
 def _link_declines(by: Actor):

@@ -69,5 +69,5 @@ def test_without_enough_weeks_to_fall_short_none_is_named():
 def test_what_makes_no_sense_is_refused(wrong):
     asked = {"mean": [1, 1], "variance": [1, 1], "places": [1, 1], "waiting": 0} | wrong
 
-    with pytest.raises(ValueError, match="wanted|or more"):
+    with pytest.raises(ValueError, match=r"wanted|or more"):
         ahead(asked.pop("mean"), **asked)

@@ -88,7 +88,7 @@ def answered(home: Home, call: Appointment) -> None:
     call.refresh_from_db()
     if call.state == AppointmentState.OFFERED and call.starts_at > clock.now():
         link = SignedLink.objects.get(purpose="call", job=home.job, person=call.person, about=str(call.uid))
-        booking.answer_by_link(call, medical="no", by=actors.link(link))
+        booking.answer_by_link(call, medical="no", lift="no", by=actors.link(link))
         home.on(workday(home.diary.day + dt.timedelta(days=1)), "released")
 
 

@@ -19,7 +19,7 @@ from jobs.core import kinds as k
 from jobs.core.actors import Actor
 from jobs.core.acts import act
 from jobs.core.facts import LIFT_ANSWERS, MEDICAL_ANSWERS, Said, When
-from jobs.core.models import Job, Person, User
+from jobs.core.models import Job, Person, SignedLink, User
 from jobs.core.refusals import Refused
 from jobs.notices import outbox
 
@@ -166,6 +166,27 @@ def _moved(appointment: Appointment, *, by: Actor, said_by: Said) -> Appointment
     _make_link(appointment)
     _owe("call_offered" if appointment.state == A.OFFERED else "call_moved", appointment, by=by)
     _write_fact(appointment, said_by=said_by, by=by)
+    return appointment
+
+
+@act(right="core.book_calls", on=Appointment, scope="workable_by")
+def send_new_link(appointment: Appointment, *, by: Actor) -> Appointment:
+    """A new link for the person at home, where the one before went astray or into other hands: that one opens nothing any more."""
+    _refuse_unless_open(appointment)
+    signed = SignedLink.objects.filter(purpose="call", job=appointment.job, person=appointment.person, about=str(appointment.uid)).first()
+    if signed is not None:
+        links.renew(signed)
+    endings.note_change(appointment, by=by, reason="a new link; the one before has ended")
+    return say_again(appointment, by=by, reason="A new link was made.")
+
+
+def say_again(appointment: Appointment, *, by: Actor, reason: str) -> Appointment:
+    """Owe what stands anew, with a later invitation. The caller holds the locks."""
+    outbox.withdraw(job=appointment.job, cause=appointment.cause, reason=reason)
+    appointment.sequence += 1
+    appointment.save(update_fields=["sequence"])
+    _make_link(appointment)
+    _owe("call_offered" if appointment.state == A.OFFERED else "call_booked", appointment, by=by)
     return appointment
 
 

@@ -23,6 +23,17 @@ MEDICAL = (("no", "No"), ("yes", "Yes"), ("not sure", "Not sure"), ("declined", 
 REASON = forms.Textarea(attrs={"rows": 2})
 
 
+def read_slot(typed: str) -> tuple[User, Wish] | None:
+    """The verifier and the time that a choice names; None where it names none."""
+    found = _SLOT.fullmatch(typed)
+    try:
+        uid, wall = (uuid.UUID(found["verifier"]), dt.datetime.fromisoformat(found["wall"])) if found else (None, None)
+    except ValueError:  # 36 letters that are no uid, 31 February
+        return None
+    verifier = User.objects.filter(uid=uid).first() if uid else None
+    return (verifier, Wish(wall.date(), wall.time(), int(found["fold"]))) if found and wall and verifier else None
+
+
 class SlotField(forms.CharField):
     """One of the times shown: verifier, wall time at the home, first or second of a repeated one."""
 
@@ -30,13 +41,10 @@ class SlotField(forms.CharField):
         super().__init__(label="Time", max_length=80, error_messages={"required": "Choose one of the times."})
 
     def clean(self, value: Any) -> Any:
-        typed = super().clean(value)
-        found = _SLOT.fullmatch(typed)
-        verifier = User.objects.filter(uid=found["verifier"]).first() if found else None
-        if found is None or verifier is None:
+        read = read_slot(super().clean(value))
+        if read is None:
             raise forms.ValidationError("That is none of the times shown. Choose one of them.")
-        wall = dt.datetime.fromisoformat(found["wall"])
-        return verifier, Wish(wall.date(), wall.time(), int(found["fold"]))
+        return read
 
 
 class BookForm(OfficeForm):
@@ -57,6 +65,15 @@ class BookForm(OfficeForm):
         field = self.fields["person"]
         assert isinstance(field, forms.ModelChoiceField)
         field.queryset = Person.objects.filter(parties__job=job, parties__to_on__isnull=True).distinct().order_by("name")
+
+
+class HoldTimeForm(OfficeForm):
+    slot = SlotField()
+
+
+class StandbyForm(OfficeForm):
+    said_by = forms.CharField(label="Who said that they would take a time at short notice", max_length=160)
+    note = forms.CharField(label="When they can, and with how much notice", required=False, max_length=200)
 
 
 class MoveForm(OfficeForm):

@@ -2,7 +2,7 @@
 
 Each week homes come whose collar was fitted, calls that were not finished come again, and what no place was left for waits for the next
 week; a place that nobody wanted is gone. Whether hours fall short is therefore asked of whole courses of the weeks, drawn with a fixed
-seed: the fittings of a week are negative binomial with the mean and variance that the forecast tells, and the part of the spread that is beyond
+seed: the fittings of a week are negative binomial with the mean and variance that the forecast tells, and what the spread has beyond
 Poisson is one and the same pace in all weeks of a course (a utility that is fast in one week is fast in the next), so that chances are not
 told too small.
 """

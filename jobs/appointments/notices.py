@@ -5,6 +5,7 @@ None asks for a reply: some words of one would opt out. Booked, moved and cancel
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 from django.conf import settings
@@ -105,26 +106,40 @@ def _withdrawal(message: Message) -> list[Attachment]:
     return [_part(appointment, message, calendarpart.CANCEL, sequence=appointment.sequence + 1)] if told.exists() else []
 
 
+def calendar_file(appointment: Appointment, *, lang: str) -> Attachment:
+    """The booked call for the homeowner's own calendar: the same UID and sequence as the mailed invitation, so that the two are one entry."""
+    told = {"verifier": appointment.verifier.name, "attendee": appointment.person.name}
+    to = (appointment.person.name, appointment.person.email)
+    return _entry(appointment, told, to, lang, appointment.made_at, calendarpart.REQUEST, sequence=appointment.sequence)
+
+
 def _part(appointment: Appointment, message: Message, method: str, *, sequence: int) -> Attachment:
+    to = (message.to_name, message.address)
+    return _entry(appointment, _call_context(message), to, message.language, message.created_at, method, sequence=sequence)
+
+
+def _entry(
+    appointment: Appointment, told: dict[str, Any], to: tuple[str, str], lang: str, stamp: dt.datetime, method: str, *, sequence: int
+) -> Attachment:
     """No gate code and no medical word stands in it (TRADE.md 2.8): calendars are shared."""
-    company, told = rules.several("company_name", "company_email", "company_phone"), _call_context(message)
-    spanish = message.language == "es"
+    company = rules.several("company_name", "company_email", "company_phone")
+    spanish = lang == "es"
     summary = "Prueba del respaldo por teléfono" if spanish else "Backup test by telephone"
     about = f"{told['verifier']} llama a {told['attendee']}." if spanish else f"{told['verifier']} calls {told['attendee']}."
     at_home = "Debe haber una persona adulta en casa." if spanish else "An adult must be at home."
     return calendarpart.part(
         calendarpart.Event(
-            uid=f"{appointment.uid}@{settings.EMAIL_FROM.rpartition('@')[2]}",
+            uid=calendarpart.uid_of(str(appointment.uid), settings.EMAIL_FROM),
             sequence=sequence,
-            stamp=message.created_at,
+            stamp=stamp,
             starts=appointment.local_start,
             ends=appointment.call_ends_at,
             summary=f"{summary}, {company['company_name']}",
             description=" ".join(part for part in (about, at_home, str(company["company_phone"])) if part),
             location=appointment.job.site.line,
             organizer=(str(company["company_name"]), str(company["company_email"]) or settings.EMAIL_FROM),
-            attendee=(message.to_name, message.address),
-            language=message.language,
+            attendee=to,
+            language=lang,
         ),
         method=method,
     )

@@ -19,7 +19,7 @@ from jobs.appointments.times import Wish
 from jobs.appointments.weekplan import MILLION, Home, Place
 from jobs.appointments.worklists import Wanted
 from jobs.core import clock, walltime, words
-from jobs.core.models import Person, User
+from jobs.core.models import Job, Person, User
 from jobs.core.models.job import JobQuerySet
 
 ONE_DAY, ONE_WEEK = dt.timedelta(days=1), dt.timedelta(days=7)
@@ -76,12 +76,13 @@ class WeekPlan:
 
 
 @dataclass(frozen=True)
-class _Open:
+class Openings:
     """The free places of a week, and who holds each."""
 
     places: tuple[Place, ...]
     who: dict[int, User]
     after: dict[int, int]
+    quiet: slots.QuietHours
 
 
 def plan_week(jobs: JobQuerySet, *, asked: Asked) -> WeekPlan:
@@ -89,7 +90,7 @@ def plan_week(jobs: JobQuerySet, *, asked: Asked) -> WeekPlan:
     ready = [row for row in worklists.lists(jobs).ready if row.job.code not in asked.left_out]
     people = {row.job.code: at_home_of(row.job) for row in ready}
     openings = open_places(asked.monday, asked.monday + ONE_WEEK - ONE_DAY)
-    shown = {row.job.code: _possible(row, people[row.job.code], openings) for row in ready}
+    shown = {row.job.code: possible_for(row.job, people[row.job.code], openings) for row in ready}
     taken, fixed, refused = _fixed(asked, ready, people, shown, openings)
     chances, turns = missed.record(), missed.turns([row.job.pk for row in ready])
     end = asked.monday + ONE_WEEK
@@ -141,7 +142,7 @@ def plan_week(jobs: JobQuerySet, *, asked: Asked) -> WeekPlan:
     )
 
 
-def open_places(first: dt.date, last: dt.date) -> _Open:
+def open_places(first: dt.date, last: dt.date) -> Openings:
     """Free single places of every verifier from a day to a day, by the clock where each works; none before a homeowner could be asked."""
     people = times.verifiers()
     soonest = clock.now() + times.SOONEST
@@ -167,16 +168,17 @@ def open_places(first: dt.date, last: dt.date) -> _Open:
         )
         places += [Place(starts_at, one.pk, starts_at + slots.PLACE) for starts_at in starts]
     ordered = tuple(sorted(places))
-    return _Open(ordered, {one.pk: one for one in people}, weekplan.follower(ordered))
+    return Openings(ordered, {one.pk: one for one in people}, weekplan.follower(ordered), times.quiet_hours())
 
 
-def _possible(row: Wanted, person: Person | None, openings: _Open) -> dict[int, Slot]:
-    """Where the call of this home could begin: in its language, inside its hours."""
+def possible_for(job: Job, person: Person | None, openings: Openings, *, only: int | None = None) -> dict[int, Slot]:
+    """Where the call of this home could begin, by number of the place: in its language, inside its hours. only: one place alone."""
     if person is None or not person.phone:
         return {}
-    site, length, quiet = row.job.site, times.places_for(person), times.quiet_hours()
+    site, length, quiet = job.site, times.places_for(person), openings.quiet
     found = {}
-    for number, place in enumerate(openings.places):
+    for number in range(len(openings.places)) if only is None else (only,):
+        place = openings.places[number]
         if person.language not in times.languages_of(openings.who[place.verifier]) or (length == 2 and number not in openings.after):
             continue
         slot = _seen(place.starts_at, length, site.zone, site.region, quiet)
@@ -190,13 +192,13 @@ def _seen(starts_at: dt.datetime, places: int, zone: str, region: str, quiet: sl
     return slots.at_home(starts_at, places=places, zone=zone, quiet=quiet, region=region)
 
 
-def _covered(place: int, person: Person | None, openings: _Open) -> set[int]:
+def _covered(place: int, person: Person | None, openings: Openings) -> set[int]:
     double = person is not None and times.places_for(person) == 2
     return {place, openings.after[place]} if double else {place}
 
 
 def _fixed(
-    asked: Asked, ready: Sequence[Wanted], people: dict[str, Person | None], shown: dict[str, dict[int, Slot]], openings: _Open
+    asked: Asked, ready: Sequence[Wanted], people: dict[str, Person | None], shown: dict[str, dict[int, Slot]], openings: Openings
 ) -> tuple[set[int], dict[str, int], tuple[str, ...]]:
     """Places that are given away before the plan, and what cannot be had."""
     taken: set[int] = set()

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 
 from jobs.appointments import times
 from jobs.appointments.models import Appointment
+from jobs.appointments.slots import Slot
 from jobs.appointments.times import Free
 from jobs.core import clock, rules, walltime, words
-from jobs.core.models import Job, Party, Person
+from jobs.core.models import Job, Party, Person, User
 from jobs.core.models.people import PartyRole
 
 DAYS_SHOWN = 4
@@ -99,11 +100,19 @@ def free_days(job: Job, *, person: Person, from_on: dt.date | None, apart_from: 
     return Days(days, first + dt.timedelta(days=DAYS_SHOWN), earlier)
 
 
+def value_of(verifier: User, slot: Slot) -> str:
+    """How a form says this time of this verifier."""
+    return _value(str(verifier.uid), slot)
+
+
+def _value(verifier_uid: str, slot: Slot) -> str:
+    return f"{verifier_uid}|{slot.local_date.isoformat()}T{slot.local_time:%H:%M}|{slot.fold}"
+
+
 def _choice(free: Free, zone: str) -> Choice:
     slot = free.slot
-    wall = f"{slot.local_date.isoformat()}T{slot.local_time:%H:%M}"
     return Choice(
-        f"{free.verifier_uid}|{wall}|{slot.fold}",
+        _value(free.verifier_uid, slot),
         f"{slot.local_time:%H:%M}, {free.verifier_name}",
         office_time(slot.starts_at, site_zone=zone),
     )

@@ -2,17 +2,30 @@ from __future__ import annotations
 
 from django.urls import path
 
-from jobs.appointments import callviews, homeviews, hourviews, views
+from jobs.appointments import callviews, dayviews, homeviews, hourviews, keepviews, planviews, views
 
 urlpatterns = [
     path("calls/", views.calls, name="calls"),
     path("calls/calls.<str:ending>", views.export, name="calls_export"),
     path("calls/ready/", views.ready, name="calls_ready"),
+    path("calls/plan/", planviews.plan, name="calls_plan"),
+    path("calls/hours-ahead/", planviews.hours_ahead, name="calls_hours_ahead"),
+    path("calls/missed/", planviews.missed_calls, name="calls_missed"),
+    path("calls/day/", dayviews.day, name="calls_day"),
+    path("calls/week/", dayviews.week, name="calls_week"),
+    path("calls/run-sheet.pdf", dayviews.run_sheet, name="run_sheet"),
+    path("calls/standby/", keepviews.standby, name="calls_standby"),
+    path("calls/standby/add/<str:code>/", keepviews.standby_add, name="standby_add"),
+    path("calls/standby/<uuid:uid>/off/", keepviews.standby_off, name="standby_off"),
+    path("calls/hold/<str:code>/", keepviews.hold_time, name="hold_time"),
+    path("calls/tentative/<uuid:uid>/offer/", keepviews.offer_held, name="offer_held"),
+    path("calls/tentative/<uuid:uid>/give-up/", keepviews.give_up_held, name="give_up_held"),
     path("calls/book/<str:code>/", views.book, name="call_book"),
     path("calls/<uuid:uid>/", views.call, name="call"),
     path("calls/<uuid:uid>/move/", views.move, name="call_move"),
     path("calls/<uuid:uid>/cancel/", views.cancel, name="call_cancel"),
     path("calls/<uuid:uid>/answer/", views.answer, name="call_answer"),
+    path("calls/<uuid:uid>/new-link/", views.new_link, name="call_new_link"),
     path("calls/<uuid:uid>/begin/", views.begin, name="call_begin"),
     path("calls/<uuid:uid>/caution/<str:name>/", callviews.caution, name="call_caution"),
     path("calls/<uuid:uid>/check/<str:name>/", callviews.check, name="call_check"),
@@ -26,5 +39,8 @@ urlpatterns = [
     path("hours/<uuid:uid>/", hourviews.one, name="verifier_hours"),
     path("hours/<uuid:uid>/off/", hourviews.take_off, name="time_off"),
     path("hours/off/<uuid:uid>/withdraw/", hourviews.withdraw, name="time_off_withdraw"),
+    path("hours/<uuid:uid>/calendar/", hourviews.renew_feed, name="renew_feed"),
+    path("feeds/<str:token>.ics", hourviews.feed, name="feed"),
+    path("h/<str:token>/call.ics", homeviews.calendar, name="homeowner_calendar"),
     path("h/<str:token>/", homeviews.call, name="homeowner_call"),
 ]

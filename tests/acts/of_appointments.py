@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import datetime as dt
 
-from jobs.appointments import booking, hours, verification
+from jobs.appointments import booking, hours, keeping, verification
 from jobs.appointments.models import Appointment, CallRecord, VerificationRecord
 from jobs.appointments.slots import WeeklyHours
 from jobs.appointments.times import Wish
@@ -10,7 +10,7 @@ from jobs.core import rights
 from jobs.core.actors import Actor, person
 from jobs.core.models import User
 from tests.acts.examples import BOTH, Example, M, S, V, roles
-from tests.appointments.homes import AT_TEN, READINGS, TODAY, TOMORROW, booked, give_hours, led, ready_job, seen_passing
+from tests.appointments.homes import AT_TEN, READINGS, READY, TODAY, TOMORROW, add, booked, give_hours, led, ready_job, seen_passing
 from tests.make import SYSTEM, make_user
 
 AFTERNOON = Wish(TOMORROW, dt.time(14))
@@ -78,7 +78,43 @@ def _link_declines(by: Actor):
 
 WEEK = [WeeklyHours(0, dt.time(9), dt.time(17))]
 
+
+def _held(by: Actor):
+    return keeping.hold_time(ready_job(without="software"), verifier=verifier_for(by), wish=AT_TEN, by=SYSTEM), {}
+
+
+def _held_ready(by: Actor):
+    """The last fact came after the time was kept."""
+    tentative, _ = _held(by)
+    kind, when, value = READY["software"]
+    add(tentative.job, kind, when=when, value=value)
+    return tentative, {}
+
+
+def _astray(by: Actor):
+    """A call whose instant is not what its wall time means: made by hand, since no zone changes its rules for a test."""
+    call = a_call(by)
+    Appointment.objects.filter(pk=call.pk).update(
+        starts_at=call.starts_at - HOUR, ends_at=call.ends_at - HOUR, call_ends_at=call.call_ends_at - HOUR
+    )
+    return call, {}
+
+
+HOUR = dt.timedelta(hours=1)
+
 EXAMPLES: dict[str, Example] = {
+    "jobs.appointments.keeping.hold_time": Example(
+        roles(M, S, V), lambda by: (ready_job(without="software"), {"verifier": verifier_for(by), "wish": AT_TEN})
+    ),
+    "jobs.appointments.keeping.offer_held": Example(roles(M, S, V), _held_ready),
+    "jobs.appointments.keeping.give_up_held": Example(roles(M, S, V), lambda by: (_held(by)[0], {"reason": "not ready by then"})),
+    "jobs.appointments.keeping.put_on_standby": Example(roles(M, S), lambda by: (ready_job(), {"said_by": "Guadalupe"})),
+    "jobs.appointments.keeping.take_off_standby": Example(
+        roles(M, S), lambda by: (keeping.put_on_standby(ready_job(), said_by="Guadalupe", by=SYSTEM), {})
+    ),
+    "jobs.appointments.feeds.renew_feed": Example(roles(M, S, V), lambda by: (verifier_for(by), {}), BOTH),
+    "jobs.appointments.promised.follow_the_clock": Example(roles(M, S), _astray),
+    "jobs.appointments.booking.send_new_link": Example(roles(M, S, V), on_call(), BOTH),
     "jobs.appointments.hours.set_hours": Example(roles(M, S), a_verifier(hours=WEEK), BOTH),
     "jobs.appointments.hours.take_time_off": Example(roles(M, S), a_verifier(starts_at=NOON, ends_at=NOON + dt.timedelta(hours=2)), BOTH),
     "jobs.appointments.hours.withdraw_time_off": Example(roles(M, S), _time_off),

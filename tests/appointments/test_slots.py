@@ -275,10 +275,10 @@ def of_day(number: int) -> time:
     return time(*divmod(min(number, 1439), 60))
 
 
-def shown_at(wall: time, walk: list[datetime], here: ZoneInfo):
+def shown_at(wall: time, walk: list[datetime], here: ZoneInfo) -> datetime:
     """The first minute whose clock shows this; in the gap of a change, the minute at which the unchanged clock would show it."""
     exact = [at for at in walk if at.astimezone(here).time() == wall]
-    unchanged = walk[0].astimezone(here).utcoffset()
+    unchanged = walk[0].astimezone(here).utcoffset() or timedelta()
     return exact[0] if exact else next(at for at in walk if (at + unchanged).time() == wall)
 
 

@@ -18,7 +18,7 @@ def test_a_day_is_worth_a_thirtieth_of_the_final_milestone_and_twenty_dollars_a_
 
 
 def test_each_paper_that_expires_within_thirty_days_adds_a_hundredth_of_the_contract():
-    # By hand: of 38,500.00 one in a hundred is 385.00; those of today and of the thirtieth day count, yesterday's and the 31st day's do not.
+    # By hand: of 38,500.00 one in a hundred is 385.00; today's and the thirtieth day's count, not yesterday's nor the 31st's.
     ends = [TODAY, TODAY + dt.timedelta(days=30), TODAY - dt.timedelta(days=1), TODAY + dt.timedelta(days=31)]
 
     worth = worth_of_a_day(0, energized_on=None, today=TODAY, rates=Rates(), contract_minor=3_850_000, papers_end=ends)

@@ -3,7 +3,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from jobs.appointments import booking, hours, verification
+from jobs.appointments import booking, feeds, hours, keeping, verification
 from jobs.appointments.models import Appointment, CallRecord
 from jobs.appointments.times import Wish
 from jobs.core import links, rights
@@ -67,7 +67,43 @@ def _link(user: User | None) -> dict[str, Any]:
     return {"token": links.token_of(SignedLink.objects.get(about=str(call.uid)))}
 
 
+def _tentative(user: User | None) -> dict[str, Any]:
+    verifier = give_hours(_verifier(user))
+    return {"uid": keeping.hold_time(ready_job(without="software"), verifier=verifier, wish=AT_TEN, by=SYSTEM).uid}
+
+
+def _standby(user: User | None) -> dict[str, Any]:
+    return {"uid": keeping.put_on_standby(ready_job(), said_by="Guadalupe", by=SYSTEM).uid}
+
+
+def _feed(user: User | None) -> dict[str, Any]:
+    return {"token": feeds.renew_feed(make_user(rights.VERIFIER), by=SYSTEM)}
+
+
+def _booked_link(user: User | None) -> dict[str, Any]:
+    call = _call(user)
+    return {"token": links.token_of(SignedLink.objects.get(about=str(call.uid)))}
+
+
+PLANS = roles(M, S)
+
 ROWS: dict[str, Row] = {
+    "calls_plan": Row(PLANS, PLANS),
+    "calls_hours_ahead": Row(PLANS),
+    "calls_missed": Row(BOOKS),
+    "calls_day": Row(BOOKS),
+    "calls_week": Row(BOOKS),
+    "run_sheet": Row(BOOKS),
+    "calls_standby": Row(PLANS),
+    "standby_add": Row(PLANS, PLANS, lambda user: {"code": ready_job().code}),
+    "standby_off": Row(None, PLANS, _standby),
+    "hold_time": Row(BOOKS, BOOKS, lambda user: {"code": ready_job(without="software").code}),
+    "offer_held": Row(None, BOOKS, _tentative),
+    "give_up_held": Row(None, BOOKS, _tentative),
+    "call_new_link": Row(None, BOOKS, a_call),
+    "renew_feed": Row(None, BOOKS, lambda user: {"uid": _verifier(user).uid}),
+    "feed": Row(ALL | STRANGERS, None, _feed),
+    "homeowner_calendar": Row(ALL | STRANGERS, None, _booked_link),
     "calls": Row(BOOKS),
     "calls_export": Row(BOOKS, None, lambda user: {"ending": "csv"}),
     "calls_ready": Row(BOOKS),

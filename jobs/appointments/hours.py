@@ -32,7 +32,8 @@ def set_hours(verifier: User, *, hours: Sequence[slots.WeeklyHours], by: Actor) 
 def take_time_off(
     verifier: User, *, starts_at: dt.datetime, ends_at: dt.datetime, by: Actor, reason: str = "", keeping: Sequence[Appointment] = ()
 ) -> TimeOff:
-    """No calls in that time. Those that lie in it are named, for a homeowner was promised them: each is moved, handed over or given up first.
+    """No calls in that time. Those that lie in it are named, for a homeowner was promised them: each is moved, handed over or given up
+    first.
 
     keeping: calls that the verifier holds all the same. Times kept tentatively are free again; nobody was told of them.
     """

@@ -107,7 +107,7 @@ def _withdrawal(message: Message) -> list[Attachment]:
 
 
 def calendar_file(appointment: Appointment, *, lang: str) -> Attachment:
-    """The booked call for the homeowner's own calendar: the same UID and sequence as the mailed invitation, so that the two are one entry."""
+    """The booked call for the homeowner's own calendar: UID and sequence of the mailed invitation, so that the two are one entry."""
     told = {"verifier": appointment.verifier.name, "attendee": appointment.person.name}
     to = (appointment.person.name, appointment.person.email)
     return _entry(appointment, told, to, lang, appointment.made_at, calendarpart.REQUEST, sequence=appointment.sequence)

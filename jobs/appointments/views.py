@@ -94,14 +94,14 @@ def ready_page(request: HttpRequest, *, refused: str = "") -> HttpResponse:
     jobs = Job.objects.seen_by(request.user)
     found = worklists.lists(jobs)
     homes = [*found.ready, *found.not_ready]
-    kept = {
-        row.job_id: row for row in Tentative.objects.standing().filter(job__in=[row.job.pk for row in homes]).select_related("verifier")
-    }
+    standing = Tentative.objects.standing().filter(job__in=[row.job.pk for row in homes]).select_related("verifier")
+    kept = {row.job_id: _kept_line(row) for row in standing}
     context = {
         "lists": found,
         "likely": [_likely_line(row) for row in likely.likely(jobs)],
         "within": likely.WITHIN,
-        "kept": {code: _kept_line(kept[pk]) for pk, code in ((row.job.pk, row.job.code) for row in homes) if pk in kept},
+        "ready_lines": [(row, kept.get(row.job.pk)) for row in found.ready],
+        "missing_lines": [(row, kept.get(row.job.pk)) for row in found.not_ready],
         "refused": refused,
         "money": request.user.has_perm("core.see_money"),
         "medical": request.user.has_perm("core.see_medical"),

@@ -236,7 +236,10 @@ def test_what_must_hold_holds_and_a_breach_is_a_sentence(theo, mara):
     assert list(reconcile.breaches()) == []
 
     Appointment.objects.filter(pk=call.pk).update(local_time=dt.time(11))
-    assert list(reconcile.breaches()) == [f"Job {call.job.code}: its call booked for 2026-11-19 11:00 has no fact that says so."]
+    assert list(reconcile.breaches()) == [
+        f"Job {call.job.code}: the call does not stand at its promised 11:00 on 2026-11-19, America/Denver.",
+        f"Job {call.job.code}: its call booked for 2026-11-19 11:00 has no fact that says so.",
+    ]
 
 
 def test_the_call_page_is_read_by_others_and_pressed_by_its_verifier(theo, mara):

@@ -361,6 +361,9 @@ def confirm_by_link(story: Story, link: str) -> tuple[int, int, int, int, int]:
     page.get_by_role("group", name="Does anyone at home rely on powered medical equipment?").get_by_role(
         "radio", name="No", exact=True
     ).check()
+    page.get_by_role("group", name="Is there an elevator, a stair lift or a platform lift at home?").get_by_role(
+        "radio", name="No", exact=True
+    ).check()
     kept = page.get_by_role("radio", name=re.compile("kept for you"))
     value = kept.get_attribute("value")
     assert value is not None

@@ -9,7 +9,7 @@ from dataclasses import replace
 from django.urls import reverse
 from django.utils.http import urlencode
 
-from jobs.appointments import shown, worklists
+from jobs.appointments import planattention, shown, worklists
 from jobs.appointments.models import Appointment, AppointmentQuerySet, AppointmentState, CallRecord, CallRecordQuerySet
 from jobs.appointments.readiness import Missing
 from jobs.appointments.verification import ALONE_TOO_LONG
@@ -33,7 +33,7 @@ def for_user(user: User) -> Attention:
         lists = worklists.lists(Job.objects.seen_by(user))
         calls = Appointment.objects.seen_by(user)
         sections += [_todays(calls), _unconfirmed(calls), _unanswered(calls)]
-        sections += [_ready(lists.ready), _visits(lists.visits)]
+        sections += [_ready(lists.ready), _visits(lists.visits), *planattention.sections(user)]
         figures.append(Figure("Ready and not booked", words.number(len(lists.ready)), reverse("calls_ready")))
     if user.has_perm("core.verify"):
         own = Appointment.objects.held_by(user)

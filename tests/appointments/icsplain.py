@@ -15,10 +15,10 @@ def content_lines(data: bytes) -> Lines:
     """Unfolded content lines (3.1). Raises ValueError for a line longer than 75 octets or not ended by CRLF."""
     if not data.endswith(b"\r\n"):
         raise ValueError("The last line is not ended.")
-    for line in data[:-2].split(b"\r\n"):
-        if len(line) > 75 or b"\n" in line or b"\r" in line:
-            raise ValueError(f"{line!r} is too long or not ended by CRLF.")
-        line.decode()  # no character is cut in two
+    for octets in data[:-2].split(b"\r\n"):
+        if len(octets) > 75 or b"\n" in octets or b"\r" in octets:
+            raise ValueError(f"{octets!r} is too long or not ended by CRLF.")
+        octets.decode()  # no character is cut in two
     found: Lines = []
     for line in data.decode().replace("\r\n ", "").replace("\r\n\t", "").split("\r\n")[:-1]:
         head, value = _split(line)

@@ -124,7 +124,7 @@ def test_the_homeowner_takes_the_booked_time_as_a_file_that_is_one_entry_with_th
     mailed_part = icsplain.events(part_of("call_booked"))[0]
     token = links.token_of(SignedLink.objects.get(about=str(call.uid)))
 
-    data = Client().get(reverse("homeowner_calendar", args=[token])).content  # type: ignore[attr-defined]
+    data = Client().get(reverse("homeowner_calendar", args=[token])).content
     offered = booking.offer(ready_job(), verifier=user_of(mara), wish=Wish(TOMORROW, dt.time(14)), by=theo)
     nothing = Client().get(reverse("homeowner_calendar", args=[links.token_of(SignedLink.objects.get(about=str(offered.uid)))]))
 

@@ -38,8 +38,8 @@ def test_fifty_homeowners_who_press_for_twenty_times_at_once_are_twenty_winners_
     offers = []
     for verifier, day, hour in itertools.islice(kept, HOMES):
         offers.append(booking.offer(ready_job(), verifier=verifier, wish=Wish(day, dt.time(hour)), by=SYSTEM))
-    hour = [dt.time(9 + number % (TIMES // 2)) for number in range(HOMES)]
-    wanted = [dt.datetime.combine(TOMORROW, at, ZoneInfo("America/Denver")) for at in hour]
+    hours_wanted = [dt.time(9 + number % (TIMES // 2)) for number in range(HOMES)]
+    wanted = [dt.datetime.combine(TOMORROW, at, ZoneInfo("America/Denver")) for at in hours_wanted]
     before = {offer.pk: offer.starts_at for offer in offers}
 
     def press(place: int) -> str:

@@ -15,7 +15,7 @@ from jobs.core.actors import Actor
 from jobs.core.models import SignedLink
 from jobs.core.refusals import OutOfSight, Refused
 from jobs.notices.models import Message
-from tests.appointments.homes import AT_TEN, TOMORROW, booked, give_hours, ready_job
+from tests.appointments.homes import AT_TEN, TODAY, TOMORROW, booked, give_hours, ready_job
 from tests.make import user_of
 
 pytestmark = pytest.mark.django_db
@@ -137,3 +137,39 @@ def test_a_cancelled_call_ends_its_links(offered, theo):
 
     with pytest.raises(links.LinkEnded):
         links.opened(token, purpose="call")
+
+
+def token_of(call: Appointment) -> str:
+    return links.token_of(SignedLink.objects.get(about=str(call.uid)))
+
+
+def test_a_new_link_ends_the_one_before_and_its_message_is_owed_anew(offered, theo):
+    old = token_of(offered)
+
+    booking.send_new_link(offered, by=theo)
+
+    offered.refresh_from_db()
+    with pytest.raises(links.LinkEnded):
+        links.opened(old, purpose="call")
+    assert links.opened(token_of(offered), purpose="call").job == offered.job
+    assert offered.sequence == 1
+    assert Message.objects.filter(kind="call_offered", state="owed", cause=offered.cause).exists()
+    assert not Message.objects.filter(state="owed").exclude(cause=offered.cause).exists()
+
+
+def test_after_a_change_of_owner_the_old_link_opens_nothing(offered):
+    """As the parties stand once the home was sold: the person is none of them any more."""
+    token = token_of(offered)
+    offered.job.parties.filter(person=offered.person).update(to_on=TODAY - dt.timedelta(days=1))
+
+    with pytest.raises(links.LinkEnded):
+        links.opened(token, purpose="call")
+
+
+def test_the_answer_about_lifts_is_recorded_and_hinders_no_call(offered):
+    booking.answer_by_link(offered, medical="no", lift="yes", by=holder_of(offered))
+
+    fact = offered.job.facts.standing().of_kind(k.LIFT_ANSWER).get()
+    assert (fact.value, fact.said_by_name) == ({"answer": "yes"}, "Guadalupe Hernández")
+    offered.refresh_from_db()
+    assert offered.state == AppointmentState.CONFIRMED

@@ -198,7 +198,7 @@ def test_the_run_sheet_has_a_block_for_each_open_call_with_cautions_and_no_secre
     answer = client_of(theo).get(reverse("run_sheet"), {"on": "2026-11-19"})
     nobody = client_of(theo).get(reverse("run_sheet"), {"on": "2026-11-20"})
 
-    paper = pypdf.PdfReader(io.BytesIO(answer.content))  # type: ignore[attr-defined]
+    paper = pypdf.PdfReader(io.BytesIO(answer.content))
     said = re.sub(r"\s+", " ", " ".join(page.extract_text() for page in paper.pages))
     assert "One call: run sheet of all verifiers" in said
     assert "10:00 MST" in said
@@ -207,7 +207,7 @@ def test_the_run_sheet_has_a_block_for_each_open_call_with_cautions_and_no_secre
     assert "A generator feeding the same wires can kill a lineworker." in said
     assert given_up.job.code not in said
     assert "Page 1 of 1" in said
-    assert nobody.content[:4] == b"%PDF"  # type: ignore[attr-defined]
+    assert nobody.content[:4] == b"%PDF"
 
 
 def test_calls_that_nobody_answered_are_counted_by_kind_and_to_be_booked_again(theo, mara):

@@ -7,7 +7,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
-from dateutil.rrule import rrulestr
+from dateutil.rrule import rrulestr  # type: ignore[import-untyped]
 from icalendar import Calendar, Event, vDDDTypes, vDuration, vText
 
 from tests.appointments import icsplain

@@ -9,9 +9,9 @@ from typing import Any
 from django.db.models import Count, Q, QuerySet
 
 from billing.models import Invoice, Milestone, Payment
-from jobs.appointments import readiness
-from jobs.appointments.models import Appointment, AppointmentState, CallRecord, Press
-from jobs.core import clock, links
+from jobs.appointments import feeds, readiness, worklists
+from jobs.appointments.models import Appointment, AppointmentState, CallRecord, Press, Tentative
+from jobs.core import actors, clock, links
 from jobs.core import kinds as k
 from jobs.core.models import Document, Fact, Hold, ImportRun, Job, SignedLink, User
 from jobs.core.rights import CREW, VERIFIER
@@ -183,6 +183,21 @@ def call_link(state: AppointmentState, *, takable: bool = True) -> Callable[[], 
         return {"token": links.token_of(one(SignedLink.objects.filter(about__in=named, expires_at__gt=clock.now()), what))}
 
     return kwargs
+
+
+def feed_token() -> Kwargs:
+    return {"token": feeds.renew_feed(user(VERIFIER), by=actors.command("pictures"))}
+
+
+def moving() -> dict[str, str]:
+    """The plan with the row of one ready home being moved."""
+    ready = worklists.lists(Job.objects.all()).ready
+    return {"move": ready[0].job.code} if ready else {}
+
+
+def week_of_tentative() -> dict[str, str]:
+    row = Tentative.objects.standing().first()
+    return {"on": row.local_date.isoformat()} if row else {}
 
 
 def ended_call_link() -> Kwargs:

@@ -121,10 +121,14 @@ def _days(request: HttpRequest, found: WeekPlan, asked: Asked) -> list[tuple[str
     moving = request.GET.get("move", "")
     for row in found.proposed:
         by_day[row.slot.local_date].append((row.slot.starts_at, _line(row, asked, moving)))
+    free: dict[tuple[dt.date, User], list[dt.datetime]] = defaultdict(list)
     for verifier, starts_at in found.free:
         local = starts_at.astimezone(walltime.zone_of(verifier.zone))
-        line = Line(words.time_office(local), "", None, "", verifier, "", "", "", ())
-        by_day[local.date()].append((starts_at, line))
+        free[local.date(), verifier].append(local)
+    for (day, verifier), at in free.items():
+        said = ", ".join(words.time_office(one) for one in at)
+        # Below the proposed times of the day: these are places, not promises.
+        by_day[day].append((at[-1] + ONE_WEEK, Line("free", "", None, "", verifier, said, "", "", ())))
     return [
         (
             f"{words.day_long_home(day, lang='en').split(',')[0]}, {words.day(day)}",

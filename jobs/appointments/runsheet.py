@@ -8,7 +8,7 @@ from typing import Final
 
 from reportlab.pdfgen.canvas import Canvas
 
-from jobs.core import cautions
+from jobs.core import cautions, words
 from jobs.core.papers import fonts
 from jobs.core.papers.sheet import BODY, LINE, UNDER, Entry, Stack, Text, plain, rule, sheet, style
 
@@ -51,7 +51,7 @@ class NoteLines:
 
 def run_sheet(lines: Sequence[Line], *, day: str, company: str, as_of: str, whose: str) -> bytes:
     """whose: "all verifiers", or one's name."""
-    count = "No call" if not lines else "One call" if len(lines) == 1 else f"{len(lines)} calls"
+    count = words.count(len(lines), "call").capitalize() if lines else "No call"
     entries = [
         Entry(Text(plain(day), style(11, font=fonts.SERIF_BOLD)), Text(f"{count}: run sheet of {plain(whose)}", TITLE, after=6)),
         Entry(None, Text("Times are by the clock at the home. Before each test, read aloud and wait for the answer:", BODY, after=3)),

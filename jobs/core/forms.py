@@ -237,9 +237,8 @@ def _read(reader: Callable[[str], Read], value: str) -> Read:
 def _dress(field: forms.Field, *, lang: words.Lang) -> None:
     """Our sentences where the form gave none of its own, a width, and what a browser must not do to what is typed."""
     ours: dict[str, str] = {}
-    for kind, sentences in (
-        _SENTENCES_ES if lang == "es" else _SENTENCES
-    ).items():  # the general kind first, so that the special one has the last word
+    # The general kind first, so that the special one has the last word; and what has no Spanish yet is at least our own sentence.
+    for kind, sentences in (*_SENTENCES.items(), *(_SENTENCES_ES.items() if lang == "es" else ())):
         if isinstance(field, kind):
             ours.update(sentences)
     for code, sentence in ours.items():

@@ -8,14 +8,15 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, cast
 
+from django import forms
 from django.core.exceptions import ValidationError
 from django.http import QueryDict
 from django.utils.datastructures import MultiValueDict
 
+from jobs.core import crew_es, words
 from jobs.core import kinds as k
-from jobs.core import words
 from jobs.core.models import Fact, Job
 from jobs.core.record_forms import RecordForm
 from jobs.core.recordings import RECORDINGS, Recording
@@ -124,7 +125,21 @@ def form_of(
         field.error_messages["required"] = SEAL_FIRST
         if data is not None:
             data["seal"] = _seal_of_the_day(form, job)
+    if lang == "es":
+        _in_spanish(form)
     return form
+
+
+def _in_spanish(form: RecordForm) -> None:
+    """Labels, hints and choices; before any of them is shown, for a shown field keeps its label."""
+    for field in form.fields.values():
+        field.label, field.help_text = crew_es.said(str(field.label or "")), crew_es.said(str(field.help_text))
+        if isinstance(field, forms.ChoiceField):
+            pairs = cast("list[tuple[Any, Any]]", list(field.choices))  # type: ignore[arg-type]  # a list by now, which the stubs do not know
+            field.choices = [(value, crew_es.said(str(said))) for value, said in pairs]
+        if "data-taps" in field.widget.attrs:
+            field.widget.attrs["data-taps"] = crew_es.said(field.widget.attrs["data-taps"])
+            field.widget.attrs["data-tapped"] = "{taps} toques, {seconds} s. Vacíe el campo para empezar de nuevo."
 
 
 def _seal_of_the_day(form: RecordForm, job: Job) -> str:

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import uuid
 from dataclasses import dataclass, field
-from typing import Any, cast
 
-from django import forms
 from django.urls import reverse
 from django.utils.http import urlencode
 
@@ -77,7 +75,7 @@ def shown(job: Job, part: Part, *, user: User, lang: Lang, form: RecordForm | No
     records = [OnRecord(fact, crewform.on_record(fact, form), verdict_of(fact, lang)) for fact in known]
     place = crewform.parts_of(job).index(part)
     if lang == "es":
-        in_spanish(form)
+        refused_in_spanish(form)
         records = [OnRecord(one.fact, [(crew_es.said(a), crew_es.said(b)) for a, b in one.says], one.verdict) for one in records]
     subjects = list(sitephotos.SUBJECTS.values())
     return Shown(
@@ -120,15 +118,7 @@ def missing(job: Job, *, lang: Lang) -> str:
     return f"Before the home is grid-tied complete, this is missing: {listed(needs)}."
 
 
-def in_spanish(form: RecordForm) -> None:
-    """The form's own English put into Spanish where it is shown: labels, hints, choices, and what was refused."""
-    for one in form.fields.values():
-        one.label, one.help_text = crew_es.said(str(one.label or "")), crew_es.said(str(one.help_text))
-        if isinstance(one, forms.ChoiceField):
-            pairs = cast("list[tuple[Any, Any]]", list(one.choices))  # type: ignore[arg-type]  # the stubs do not know that it is a list by now
-            one.choices = [(value, crew_es.said(str(said))) for value, said in pairs]
-        if "data-taps" in one.widget.attrs:
-            one.widget.attrs["data-taps"] = crew_es.said(one.widget.attrs["data-taps"])
-            one.widget.attrs["data-tapped"] = "{taps} toques, {seconds} s. Vacíe el campo para empezar de nuevo."
+def refused_in_spanish(form: RecordForm) -> None:
+    """What was refused, said in Spanish; the labels are already."""
     for name, errors in form.errors.items() if form.is_bound else ():
         form.errors[name] = form.error_class([crew_es.said(str(one)) for one in errors], renderer=form.renderer)

@@ -93,12 +93,14 @@ class DayField(forms.Field):
         # With its year always, so that what is shown can be read again.
         return words.day_short(value, today=dt.date.min) if isinstance(value, dt.date) else value
 
-    def read_as(self, typed: Any) -> str:
+    def read_as(self, typed: Any, *, lang: words.Lang = "en") -> str:
         """The typed day in words, with its weekday, so that a wrong reading is seen: "Wednesday, 18 November 2026"."""
         try:
             day = self.to_python(typed)
         except ValidationError:
             return ""
+        if day and lang == "es":
+            return f"{words.day_long_home(day, lang='es')} de {day.year}"
         return f"{words.day_long_home(day, lang='en').split(',')[0]}, {words.day(day)}" if day else ""
 
 

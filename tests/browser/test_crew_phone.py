@@ -200,6 +200,11 @@ def test_signed_out_while_away_the_phone_keeps_all_for_its_own_person(phone, cab
 def test_a_refused_part_keeps_what_was_typed_and_a_photo_of_a_wrong_kind_takes_nothing_along(phone, cable, joel, job):
     page = sign_in(phone, cable, joel)
     open_form(page, cable, job)
+    note = part(page, "commissioned").get_by_label("Note")
+    note.fill("the gate is stiff")
+    expect(page.locator("#told")).to_have_text("1 to send, kept on this phone.")
+    note.fill("")
+    expect(page.locator("#told")).to_have_text("All that was filled in is sent.")
     wrong: FilePayload = {"name": "bag.heic", "mimeType": "image/heic", "buffer": b"not a picture"}
     photos = part(page, "photos")
     photos.get_by_label("Photo: main panel").set_input_files(wrong)

@@ -331,6 +331,7 @@ def test_what_cannot_be_right_is_refused_with_a_sentence_in_either_language_and_
         page = text(answer)
         assert answer.status_code == 422
         assert sentence in page
+        assert ("Day at the home" in page) is (lang == "en")
         assert typed(page, field) == data[field]
     assert job.facts.exclude(kind=k.SEAL_SEEN).count() == 0
 

@@ -22,6 +22,7 @@ const crewStore = (() => {
     });
   };
 
+  // `changed` takes the part, if there is one, and gives it as it is to be; nothing to leave it, "none" to remove it.
   // A part is written by the thumb and by the sending at once: each change reads what stands and writes it in one transaction.
   const change = async (id, changed) => {
     const database = await opened;
@@ -32,7 +33,8 @@ const crewStore = (() => {
       const asked = parts.get(id);
       asked.onsuccess = () => {
         answer = changed(asked.result);
-        if (answer) parts.put(answer);
+        if (answer === "none") parts.delete(id);
+        else if (answer) parts.put(answer);
       };
       turn.oncomplete = () => done(answer);
       turn.onerror = turn.onabort = () => failed(turn.error);

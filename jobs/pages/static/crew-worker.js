@@ -37,18 +37,14 @@ self.addEventListener("message", (event) => {
   event.waitUntil(work().catch(() => {})); // no reception: what is kept already stays
 });
 
-const fresh = (request) => {
-  const late = new Promise((_, failed) => setTimeout(() => failed(new Error("late")), PATIENCE_S * 1000));
-  return Promise.race([fetch(request), late]);
-};
-
 const answered = async (cache, request) => {
+  const coming = fetch(request).then((answer) => keep(cache, request, answer));
+  const late = new Promise((_, failed) => setTimeout(() => failed(new Error("late")), PATIENCE_S * 1000));
   try {
-    return await keep(cache, request, await fresh(request));
-  } catch (fault) {
-    const kept = await (await caches.open(cache)).match(request);
-    if (kept) return kept;
-    throw fault;
+    return await Promise.race([coming, late]);
+  } catch {
+    coming.catch(() => {});
+    return (await (await caches.open(cache)).match(request)) || coming; // without a copy there is nothing better than to wait
   }
 };
 

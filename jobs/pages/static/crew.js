@@ -17,6 +17,10 @@
     localStorage.setItem("crew-user", user);
   }
 
+  // Until a form shows what the phone kept of it nothing can be typed into it: the two would be mixed up.
+  for (const form of document.querySelectorAll("form[data-part]")) form.inert = true;
+  let keeping = false; // whether this phone keeps anything; a private window may not
+
   const forms = () => [...document.querySelectorAll("form[data-part]")];
   const hidden = (field) => field.type === "hidden" || field.type === "file" || !field.name;
   const idOf = (form, photo) => [user, new URL(form.action).pathname, ...(photo ? [photo] : [])].join(" ");
@@ -41,21 +45,31 @@
     return turn;
   };
 
+  const untouched = (form) =>
+    [...form.elements].every((field) => {
+      if (hidden(field) || field.name === "on") return true;
+      if (field.type === "radio" || field.type === "checkbox") return field.checked === field.defaultChecked;
+      if (field.tagName === "SELECT") return [...field.options].every((one, place) => one.selected === (one.defaultSelected || (place === 0 && !field.querySelector("[selected]"))));
+      return field.value === field.defaultValue;
+    });
+
   const keep = (form, { photo, file, ready } = {}) => {
     // Read now: by its turn the form may have changed again, or been put aside.
     const fields = typed(form);
     const seen = form.elements.namedItem("seen").value;
     const order = forms().indexOf(form);
     const id = idOf(form, form.hasAttribute("data-each") ? photo : "");
+    const emptied = untouched(form) && !file && !ready;
     return inTurn(async () => {
       const part = await crewStore.change(id, (before) => {
+        if (emptied && !(before && Object.keys(before.files).length)) return "none"; // typed and taken away again
         const now = before || { id, user, action: form.getAttribute("action"), part: form.dataset.part, order, seen, key: crewStore.newKey(), files: {} };
         // After a try whose end is not known, other contents are another sending: the server must not take them for the first.
         if (now.tried) Object.assign(now, { key: crewStore.newKey(), tried: false });
         if (file) now.files[photo] = file;
         return Object.assign(now, { fields, ready: Boolean(ready), refused: "", at: new Date().toISOString() });
       });
-      shown(form, part);
+      shown(form, part === "none" ? null : part);
     });
   };
 
@@ -97,13 +111,13 @@
   // Nothing is pressed for keeping: a letter typed is a letter kept.
   document.addEventListener("input", (event) => {
     const form = event.target.closest("form[data-part]");
-    if (form && event.target.type !== "file" && !form.hasAttribute("data-each")) keep(form).then(tell);
+    if (keeping && form && event.target.type !== "file" && !form.hasAttribute("data-each")) keep(form).then(tell);
   });
 
   document.addEventListener("change", async (event) => {
     const field = event.target;
     const form = field.closest("form[data-part]");
-    if (!form || field.type !== "file" || !field.files.length) return;
+    if (!keeping || !form || field.type !== "file" || !field.files.length) return;
     const file = field.files[0];
     try {
       const photo = await crewStore.scaled(file);
@@ -123,7 +137,7 @@
     "submit",
     (event) => {
       const form = event.target.closest("form[data-part]");
-      if (!form) return;
+      if (!keeping || !form) return;
       event.preventDefault();
       event.stopImmediatePropagation();
       keep(form, { ready: true }).then(send);
@@ -142,6 +156,7 @@
   const tell = async () => {
     const left = await mine();
     document.getElementById("bar").hidden = false;
+    document.getElementById("send").hidden = !left.length;
     told.textContent = [left.length ? words.count.replace("{n}", left.length) : words.none, left.length ? trouble : ""].join(" ").trim();
     if (left.length && trouble === words.out && !told.querySelector("a")) {
       const way = document.createElement("a");
@@ -174,6 +189,7 @@
   let sending = false;
   let again = false;
   const send = async () => {
+    if (!keeping) return;
     if (sending) {
       again = true;
       return;
@@ -243,7 +259,16 @@
   };
 
   const begin = async () => {
-    for (const form of forms()) await restore(form);
+    try {
+      await crewStore.all();
+      keeping = true;
+      for (const form of forms()) await restore(form);
+    } catch {
+      document.getElementById("opens").textContent = words.plain;
+    }
+    for (const form of forms()) form.inert = false;
+    if (!keeping) return;
+    if (navigator.storage && navigator.storage.persist) navigator.storage.persist().catch(() => {}); // not to be cleared for want of room
     await tell();
     await send();
   };

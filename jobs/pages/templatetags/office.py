@@ -156,7 +156,9 @@ def to_correct(form: forms.BaseForm) -> list[Wrong]:
 @register.filter
 def read_as(field: BoundField) -> str:
     """How a typed day was read, in words."""
-    return field.field.read_as(field.value()) if isinstance(field.field, DayField) and field.form.is_bound else ""
+    if not (isinstance(field.field, DayField) and field.form.is_bound):
+        return ""
+    return field.field.read_as(field.value(), lang=getattr(field.form, "lang", "en"))
 
 
 @register.filter

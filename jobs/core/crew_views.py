@@ -102,6 +102,8 @@ def _page(request: HttpRequest, job: Job, answered: crewpage.Shown | None = None
         answered if answered and answered.part is part else crewpage.shown(job, part, user=member(request), lang=lang)
         for part in crewform.parts_of(job)
     ]
+    if answered and answered not in parts:  # a part that the home does not have any more; what was typed stays in view
+        parts.append(answered)
     context = {
         "job": job,
         "parts": parts,
@@ -136,7 +138,7 @@ def _received(request: HttpRequest, job: Job, part: Part) -> HttpResponseBase:
     try:
         if not key or len(key) > LONGEST_KEY or "\0" in key:
             raise Refused("This was not sent by one of our pages as they stand; nothing was recorded. Open the page anew.")
-        contents = crewform.as_typed(filled)
+        contents = crewform.as_typed(request.POST)
         sending = Sending(part.name, key, sending.seen, contents, filled_at=sending.filled_at)
         # Before anything is asked of the contents: what was right when it was recorded is answered as it was then.
         row = phoneparts.honoured(job, sending)

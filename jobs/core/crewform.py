@@ -153,11 +153,15 @@ def _seal_of_the_day(form: RecordForm, job: Job) -> str:
     return str(seen.value["state"]) if seen else ""
 
 
-def as_typed(form: RecordForm) -> dict[str, list[str]]:
-    """The contents of a form for keeping: every field that was sent, as it was typed."""
-    data = form.data
-    assert isinstance(data, QueryDict)
-    return {name: data.getlist(name) for name in form.fields if name in data}
+# What travels beside the contents; and the seal, which in other parts is the record's and not typed.
+BESIDE = ("csrfmiddlewaretoken", "key", "seen", "filled_at", "seal")
+MOST_FIELDS = 100
+
+
+def as_typed(posted: QueryDict) -> dict[str, list[str]]:
+    """What was typed, for keeping: as it came, whatever the form asks by now, so that the same sending stays the same."""
+    names = [name for name in posted if name not in BESIDE and "\0" not in "".join([name, *posted.getlist(name)])]
+    return {name: posted.getlist(name) for name in names[:MOST_FIELDS]}
 
 
 def typed_again(contents: dict[str, list[str]]) -> QueryDict:

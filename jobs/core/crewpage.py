@@ -73,7 +73,8 @@ def shown(job: Job, part: Part, *, user: User, lang: Lang, form: RecordForm | No
     known = list(job.facts.standing().of_kind(part.kind).order_by("day", "pk")) if part.kind else []
     newest = max(known, key=lambda fact: fact.pk, default=None)
     records = [OnRecord(fact, crewform.on_record(fact, form), verdict_of(fact, lang)) for fact in known]
-    place = crewform.parts_of(job).index(part)
+    parts = crewform.parts_of(job)
+    place = parts.index(part) if part in parts else len(parts)
     if lang == "es":
         refused_in_spanish(form)
         records = [OnRecord(one.fact, [(crew_es.said(a), crew_es.said(b)) for a, b in one.says], one.verdict) for one in records]

@@ -197,7 +197,7 @@ def test_signed_out_while_away_the_phone_keeps_all_for_its_own_person(phone, cab
     assert (seal.value, seal.recorded_by) == ({"state": "broken", "remark": "cut through"}, joel)
 
 
-def test_a_refused_part_keeps_what_was_typed_and_a_photo_of_a_wrong_kind_takes_nothing_along(phone, cable, joel, job):
+def test_a_refused_part_keeps_what_was_typed_and_a_photo_of_a_wrong_kind_takes_nothing_along(phone, cable, joel, job, tmp_path):
     page = sign_in(phone, cable, joel)
     open_form(page, cable, job)
     note = part(page, "commissioned").get_by_label("Note")
@@ -209,6 +209,10 @@ def test_a_refused_part_keeps_what_was_typed_and_a_photo_of_a_wrong_kind_takes_n
     photos = part(page, "photos")
     photos.get_by_label("Photo: main panel").set_input_files(wrong)
     expect(photos.get_by_text("“bag.heic” is not a picture that this phone can read")).to_be_visible()
+    with open(tmp_path / "huge.jpg", "wb") as huge:
+        huge.truncate(60 * 1024 * 1024)
+    photos.get_by_label("Photo: main panel").set_input_files(tmp_path / "huge.jpg")
+    expect(photos.get_by_text("“huge.jpg” has 60 MB; at most 50 MB are taken.")).to_be_visible()
     photos.get_by_label("Photo: main panel").set_input_files(photo("panel.jpg"))
     expect(photos.get_by_role("row", name="main panel")).to_be_visible()
     collar = part(page, "collar-registered")
@@ -224,3 +228,11 @@ def test_a_refused_part_keeps_what_was_typed_and_a_photo_of_a_wrong_kind_takes_n
     expect(collar.get_by_text("LL-424242")).to_be_visible()
     assert [fact.value["serial"] for fact in of(job, k.COLLAR_REGISTERED)] == ["LL-424242"]
     assert Document.objects.get(job=job).subject == "main panel"
+
+    # The home was given to another crew meanwhile: the phone is told, and still has what was filled in.
+    Job.objects.filter(pk=job.pk).update(crew=None)
+    collar.locator("summary").click()
+    collar.get_by_label("Serial of the collar").fill("LL-515151")
+    send(page)
+    expect(collar.get_by_text("this home is not your crew's any more")).to_be_visible()
+    expect(collar.get_by_label("Serial of the collar")).to_have_value("LL-515151")

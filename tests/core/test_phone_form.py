@@ -14,7 +14,7 @@ from django.test import Client
 from django.urls import reverse
 from PIL import Image
 
-from jobs.core import crew_es, crewform, ctcheck, files, homefacts, phoneparts, verdicts_es
+from jobs.core import crew_es, crewform, ctcheck, files, homefacts, phoneparts, reconcile, verdicts_es
 from jobs.core import kinds as k
 from jobs.core.actors import Actor, person
 from jobs.core.crewform import BY_NAME, PARTS
@@ -226,6 +226,42 @@ def test_readings_taken_for_a_service_that_the_office_changed_wait_for_a_choice(
     assert answer.status_code == 409
     assert PhonePart.objects.get(part="ct-check").changed == ["The service was changed from 120/240 V to 120/208 V."]
     assert standing(job, k.CT_CHECK) == []
+
+
+def test_readings_of_cts_that_the_home_has_no_more_are_refused_and_kept(phone, job):
+    seal(phone, job)
+    saw = seen(job, k.CT_CHECK)
+    Job.objects.filter(pk=job.pk).update(has_battery=False)
+
+    for alone in (True, False):
+        answer = send(phone, job, "ct-check", readings(), seen=saw, alone=alone)
+
+        assert answer.status_code == 422
+        assert "This home has no battery, so it has no consumption CTs to check." in text(answer)
+        assert typed(text(answer), "a_on_a") == "2100"
+    assert standing(job, k.CT_CHECK) == []
+
+
+def test_a_part_sent_again_is_the_same_though_the_seal_and_the_home_were_changed_meanwhile(phone, job):
+    seal(phone, job)
+    sent: dict[str, Any] = {"key": "once", "seen": seen(job, k.COMMISSIONED)}
+    send(phone, job, "commissioned", COMMISSIONED, **sent)
+    put(job, k.SEAL_SEEN, on=TODAY, value={"state": "broken"})
+    Job.objects.filter(pk=job.pk).update(has_battery=False)
+
+    assert send(phone, job, "commissioned", COMMISSIONED, **sent).status_code == 200
+    assert len(standing(job, k.COMMISSIONED)) == 1
+
+
+def test_reconcile_finds_what_a_phone_sent_without_its_fact_and_the_other_way(phone, job):
+    seal(phone, job)
+    send(phone, job, "installed", {})
+    assert list(reconcile.breaches()) == []
+
+    PhonePart.objects.filter(part="installed").update(fact=None)
+    PhonePart.objects.filter(part="seal").update(key="another")
+
+    assert sum("a fact is named" in one or "another or none" in one or "no sending is kept" in one for one in reconcile.breaches()) == 3
 
 
 def test_a_part_of_a_job_cancelled_meanwhile_waits_for_a_choice(phone, dana, job):

@@ -14,7 +14,7 @@ from jobs.core.crewform import PHOTOS, Part, Seen
 from jobs.core.models import Document, Fact, Job, PhonePart, User
 from jobs.core.record_forms import RecordForm
 from jobs.core.states import S, state_of
-from jobs.core.words import Lang, listed
+from jobs.core.words import Lang
 
 ONCE = ("live_conductors", "seals")  # stand at the first part, for all the others too
 
@@ -115,8 +115,13 @@ def missing(job: Job, *, lang: Lang) -> str:
         return ""
     needs = [need.words for need in state.missing]
     if lang == "es":
-        return f"Antes de que la casa quede completa conectada a la red falta: {listed([crew_es.said(one) for one in needs], last='y')}."
-    return f"Before the home is grid-tied complete, this is missing: {listed(needs)}."
+        return f"Antes de que la casa quede completa conectada a la red falta: {_apart([crew_es.said(one) for one in needs], last='y')}."
+    return f"Before the home is grid-tied complete, this is missing: {_apart(needs, last='and')}."
+
+
+def _apart(needs: list[str], *, last: str) -> str:
+    """Things that have commas of their own: "the date; the serial, registered; and the sheet"."""
+    return f"; {last} ".join(["; ".join(needs[:-1]), needs[-1]]) if len(needs) > 1 else "".join(needs)
 
 
 def refused_in_spanish(form: RecordForm) -> None:

@@ -316,7 +316,7 @@ def test_a_home_is_asked_only_about_what_it_has(phone, crew, fields, absent):
 def test_the_form_names_what_is_missing_and_keeps_nothing_medical_on_the_phone(phone, job):
     page = text(phone.get(reverse("crew_form", kwargs={"code": job.code})))
 
-    assert "Before the home is grid-tied complete, this is missing: the commissioning date, a consumption-CT check" in page
+    assert "Before the home is grid-tied complete, this is missing: the commissioning date; a consumption-CT check" in page
     assert not re.search(r'name="(answer|code)"', page)
 
 

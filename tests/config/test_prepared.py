@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from pathlib import Path
 
 import pytest
 from django.apps import apps
@@ -52,8 +53,12 @@ def test_the_copy_holds_what_migrating_now_would_make():
     assert set(Group.objects.values_list("name", flat=True)) == set(ROLES)
 
 
+def _whole(path: Path) -> None:
+    path.write_text("whole")
+
+
 def test_of_two_who_ask_for_the_same_one_only_the_first_makes_it(tmp_path, monkeypatch):
-    monkeypatch.setattr(prepared.tempfile, "gettempdir", lambda: str(tmp_path))
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
     made = []
 
     def make(path):
@@ -68,7 +73,7 @@ def test_of_two_who_ask_for_the_same_one_only_the_first_makes_it(tmp_path, monke
 
 
 def test_a_making_that_breaks_leaves_nothing_under_the_name(tmp_path, monkeypatch):
-    monkeypatch.setattr(prepared.tempfile, "gettempdir", lambda: str(tmp_path))
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
 
     def breaks(path):
         path.write_text("half of it")
@@ -77,15 +82,15 @@ def test_a_making_that_breaks_leaves_nothing_under_the_name(tmp_path, monkeypatc
     with pytest.raises(OSError):
         prepared.kept("one", breaks)
 
-    assert prepared.kept("one", lambda path: path.write_text("whole")).read_text() == "whole"
+    assert prepared.kept("one", _whole).read_text() == "whole"
 
 
 @pytest.mark.parametrize("mode", [0o777, 0o775])
 def test_a_folder_that_others_may_write_in_is_not_used(tmp_path, monkeypatch, mode):
-    monkeypatch.setattr(prepared.tempfile, "gettempdir", lambda: str(tmp_path))
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
     folder = tmp_path / f"office-tests-{os.geteuid()}"
     folder.mkdir()
     folder.chmod(mode)
 
     assert prepared.home() is None
-    assert prepared.kept("one", lambda path: path.write_text("whole")) is None
+    assert prepared.kept("one", _whole) is None

@@ -13,11 +13,18 @@ from jobs.core.facts import Said, When
 from jobs.core.models import Party
 from jobs.pages.demo import calls
 from jobs.pages.demo.story import Home
-from utilities import requests, visits
+from jobs.pages.demo.waits import FAILED_VISITS, packed
+from utilities import endings, requests, visits
 from utilities.visits import OUTCOMES
 
 if TYPE_CHECKING:
     from jobs.pages.demo.awkward import Casting
+
+
+REASONS = dict(FAILED_VISITS) | {
+    "collar damaged or wrong": "the housing is cracked",
+    "unsafe condition found": "tagged: the service drop hangs low",
+}
 
 
 def cast(casting: Casting) -> None:
@@ -58,7 +65,7 @@ def cast(casting: Casting) -> None:
 
 def _ends(reason: str) -> Callable[[Home], object]:
     def end(home: Home) -> None:
-        requests.end_request(home.request, on=home.site_day, reason=reason, by=home.office.theo)
+        endings.end_request(home.request, on=home.site_day, reason=reason, by=home.office.theo)
 
     return end
 
@@ -70,18 +77,26 @@ def _incomplete(home: Home) -> None:
         on=home.site_day,
         because="incomplete",
         counts_as_new=True,
+        package=packed(home, home.services[0]),
         note="the one-line diagram was missing",
         by=home.office.theo,
     )
 
 
 def _again(home: Home) -> None:
-    requests.record_sent_again(home.request, on=home.site_day, route="e-mail", note="no answer in ten weeks", by=home.office.theo)
+    requests.record_sent_again(
+        home.request,
+        on=home.site_day,
+        route="e-mail",
+        note="no answer in ten weeks",
+        package=packed(home, home.services[0]),
+        by=home.office.theo,
+    )
 
 
 def _visited(outcome: str) -> Callable[[Home], object]:
     def visit(home: Home) -> None:
-        visits.record_visit(home.request, on=home.site_day, outcome=outcome, by=home.office.theo)
+        visits.record_visit(home.request, on=home.site_day, outcome=outcome, reason=REASONS[outcome], by=home.office.theo)
 
     return visit
 
@@ -145,7 +160,7 @@ def _sold_and_removed(home: Home) -> None:
 def _cancelled(reason: str) -> Callable[[Home], object]:
     def cancel(home: Home) -> None:
         if home.asked:
-            requests.end_request(home.request, on=home.site_day, reason="withdrawn", by=home.office.theo)
+            endings.end_request(home.request, on=home.site_day, reason="withdrawn", by=home.office.theo)
         homefacts.cancel(home.job, on=home.site_day, reason=reason, by=home.office.dana)
 
     return cancel

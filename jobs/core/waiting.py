@@ -242,7 +242,8 @@ def _at_the_utility(case: _Case) -> Waiting:
     letters = [fact for fact in facts.of(k.CONTACT) if not fact.value.get("answered")]
     contact = next(fact for fact in reversed(facts.of(k.CONTACT, k.REQUEST_SENT, k.VISIT)) if fact not in letters)
     asked_on = max(contact.day, letters[-1].day if letters else contact.day)
-    if visit is not None and visit.day >= since and visit.value.get("next_actor") and contact.kind == k.VISIT:
+    led_on = visit is not None and visit.day >= since and bool(visit.value.get("next_actor"))
+    if visit is not None and led_on and (contact.kind == k.VISIT or _stands_in_the_way(facts, visit, told=contact)):
         return _after_the_visit(case, visit, since=since, asked_on=asked_on)
     promised = contact.value.get("next_on") or contact.value.get("promised_by")
     due_on = dt.date.fromisoformat(promised) if promised else None
@@ -252,16 +253,35 @@ def _at_the_utility(case: _Case) -> Waiting:
     return case.theirs(UTILITY, since, asked_on, act, days=case.limits.follow_up_days, due_on=due_on)
 
 
+NO_COLLAR = ("collar not found", "collar damaged or wrong")
+
+
+def _stands_in_the_way(facts: Facts, visit: Known, *, told: Known) -> bool:
+    """A word with the desk changes nothing while no collar hangs, or while bag and access wait to be confirmed after a second miss;
+    once that is done, the desk is asked for a window again.
+    """
+    wanted = k.COLLAR_STAGED if visit.value.get("outcome") in NO_COLLAR else k.SITE_CONFIRMED
+    if wanted == k.SITE_CONFIRMED and visit.value.get("next_actor") != MANAGER:
+        return False
+    done = [fact for fact in facts.of(wanted) if fact.place > visit.place]
+    return not done or done[-1].place > told.place
+
+
 def _after_the_visit(case: _Case, visit: Known, *, since: dt.date, asked_on: dt.date) -> Waiting:
     """Who acts after a visit without a fitting: the actor that its outcome names, by the day that was named with it."""
     facts, actor = case.facts, str(visit.value["next_actor"])
     act = str(visit.value.get("next_act") or "Clear what stopped the visit")
     due = visit.value.get("next_due_on")
     due_on = dt.date.fromisoformat(due) if due else None
+    no_collar = visit.value.get("outcome") in NO_COLLAR
     cleared = [fact for fact in facts.of(k.SITE_CONFIRMED, k.COLLAR_STAGED) if fact.place > visit.place]
-    if actor not in (UTILITY, CREW) and any(fact.kind == k.SITE_CONFIRMED for fact in cleared):
+    if (
+        actor not in (UTILITY, CREW)
+        and visit.value.get("outcome") not in NO_COLLAR
+        and any(fact.kind == k.SITE_CONFIRMED for fact in cleared)
+    ):
         return case.us(cleared[-1].day, "Ask the utility for a new window", SCHEDULER)
-    if actor == CREW and any(fact.kind == k.COLLAR_STAGED for fact in cleared):
+    if (actor == CREW or no_collar) and any(fact.kind == k.COLLAR_STAGED for fact in cleared):
         return case.us(cleared[-1].day, "Ask the utility for a new window", SCHEDULER)
     if actor == HOMEOWNER:
         return case.theirs(HOMEOWNER, visit.day, visit.day, act, days=case.limits.answer_days, due_on=due_on)

@@ -14,7 +14,7 @@ from jobs.core.models import Party
 from jobs.pages.demo import calls
 from jobs.pages.demo.story import Home
 from jobs.pages.demo.waits import FAILED_VISITS, packed
-from utilities import endings, requests, visits
+from utilities import changes, endings, reports, requests, visits
 from utilities.visits import OUTCOMES
 
 if TYPE_CHECKING:
@@ -42,6 +42,11 @@ def cast(casting: Casting) -> None:
             then=(2 + place, _visited(outcome)),
         )
     casting.waiting("promise broken", 80, at="Big", never=frozenset({"visited", "follow_up", "announced"}), then=(13, _promised))
+    quiet = frozenset({"announced", "visited", "follow_up"})
+    casting.waiting("closed there", 96, at="Calder", never=quiet, then=(6, _closed_there))
+    casting.waiting("change to sign", 82, at="Ottermere", never=quiet, then=(9, _to_change))
+    casting.waiting("missed twice", 73, at="Big", never=quiet, then=(12, _missed_twice))
+    casting.waiting("reports that conflict", 64, at="Tamarisk", never=quiet, then=(4, _reported))
     casting.waiting("dispute hold", 44, at="Sable", lender=False, then=(6, _disputed))
     casting.waiting("fact corrected", 36, at="Ottermere", lender=False, then=(10, _corrected))
     casting.waiting("payment unapplied", 66, at="Tamarisk", lender=False, then=(4, _unapplied))
@@ -99,6 +104,47 @@ def _visited(outcome: str) -> Callable[[Home], object]:
         visits.record_visit(home.request, on=home.site_day, outcome=outcome, reason=REASONS[outcome], by=home.office.theo)
 
     return visit
+
+
+def _closed_there(home: Home) -> None:
+    endings.record_closed_there(home.request, on=home.site_day, reason="no access after two tries, says the portal", by=home.office.theo)
+
+
+def _to_change(home: Home) -> None:
+    """The meter's form is not taken: a change waits for the owner's signature."""
+    day, reason = home.site_day, "a meter of form 4S, socket of four jaws"
+    visits.record_visit(home.request, on=day, outcome="meter or socket not suitable", reason=reason, by=home.office.theo)
+    changes.propose_change(home.request, on=day, found=f"{reason}, told by the crew", option="meter", by=home.office.theo)
+    changes.record_meter_exchange(home.services[0], asked_on=day, done_on=None, by=home.office.theo)
+
+
+def _missed_twice(home: Home) -> None:
+    day = home.site_day
+    for days, outcome in ((8, "nobody home"), (0, "cancelled by utility")):
+        visits.record_visit(home.request, on=day - dt.timedelta(days=days), outcome=outcome, reason=REASONS[outcome], by=home.office.theo)
+
+
+def _reported(home: Home) -> None:
+    """The homeowner and the desk say that the collar is in, and not the same: nobody has confirmed it yet."""
+    day = home.site_day
+    reports.report_fitting(
+        home.request,
+        source="utility",
+        by_on=day - dt.timedelta(days=3),
+        exact=True,
+        name="the meter desk",
+        serial=home.serial,
+        by=home.office.theo,
+    )
+    reports.report_fitting(
+        home.request,
+        source="homeowner",
+        by_on=day,
+        after_on=day - dt.timedelta(days=1),
+        name=home.job.homeowner,
+        remark="a grey ring behind the meter since this morning",
+        by=home.office.paz,
+    )
 
 
 def _promised(home: Home) -> None:

@@ -17,7 +17,7 @@ from jobs.core.waiting import unconfirmed_fitting
 from utilities.agreement import Agreed, Report, agree
 from utilities.models import FitRequest
 from utilities.requests import RIGHT
-from utilities.truth import ONE_DAY, bracket_of
+from utilities.truth import ONE_DAY
 from utilities.visits import SEEN_NOT_FITTED
 
 SOURCES = dict(zip(facts.FITTING_SOURCES, ("the utility told us", "the homeowner told us", "the gateway sees it", "we asked"), strict=True))
@@ -90,9 +90,7 @@ def reports_of(request: FitRequest, *, today: dt.date) -> list[Row]:
 def _row(fact: Fact, *, today: dt.date) -> Row:
     on = fact.recorded_at.astimezone(walltime.zone_of(fact.job.site.zone)).date()
     source = str(fact.value.get("source", "gateway"))
-    after, by = bracket_of(fact)
-    if fact.happened_on is not None:
-        after = fact.happened_on - ONE_DAY
+    by, after = fact.day, fact.happened_on - ONE_DAY if fact.happened_on else fact.after_on
     days = words.day_short(by, today=today) if fact.happened_on else f"by {words.day_short(by, today=today)}"
     days += f", not yet {words.day_short(fact.after_on, today=today)}" if fact.after_on else ""
     return Row(fact, Report(source, by, after, str(fact.value.get("serial", ""))), SOURCES[source], days, on)

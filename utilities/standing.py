@@ -91,8 +91,9 @@ def _of(
         list(limits),
         begun={"received": request.filed_on, "complete": request.complete_on, "fee": fee, "built": facts.get(k.COMMISSIONED)},
         met={
-            "acknowledge": request.acknowledged_on,
-            "complete": request.complete_on,
+            # A later step that is done says at the latest when an earlier one was.
+            "acknowledge": request.acknowledged_on or request.complete_on or permitted,
+            "complete": request.complete_on or permitted,
             "review": permitted,
             "agreement": permitted,
             "connect": permitted,

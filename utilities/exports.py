@@ -10,7 +10,7 @@ from django.db.models import QuerySet
 from jobs.core import clock
 from jobs.core.exports import Export
 from jobs.core.refusals import Refused
-from utilities import filters, scoreshown, scoring, shown
+from utilities import filters, scoreshown, scoring, services, shown
 from utilities.models import Contact, Utility
 from utilities.models.requests import FitRequestQuerySet
 
@@ -60,16 +60,19 @@ def contacts(found: QuerySet[Contact]) -> Iterator[Sequence[object]]:
 
 
 def utilities(found: QuerySet[Utility]) -> Iterator[Sequence[object]]:
-    rows = found.select_related("clerk").prefetch_related("closures").iterator(chunk_size=_CHUNK)
+    rows = found.select_related("clerk").prefetch_related("closures", "versions").iterator(chunk_size=_CHUNK)
     while chunk := list(islice(rows, _CHUNK)):
         paces = shown.paces(chunk)
         for utility in chunk:
             pace = paces.get(utility.pk)
+            version = services.version_of(utility, clock.today_in(utility.zone))
+            terms = services.terms_of(version)
+            visit = next((limit for limit in terms.limits if limit.step == "visit"), None)
             yield (
                 utility.name, utility.get_kind_display(), utility.zone, utility.emergency_phone, getattr(utility, "open_now", None),
                 getattr(utility, "oldest_on", None), pace.half if pace else None, pace.nine if pace else None,
-                pace.likely.why.own if pace else None, utility.who_may_fit, utility.published_limit or "none",
-                utility.clerk.name if utility.clerk else "", utility.confirmed_on,
+                pace.likely.why.own if pace else None, terms.who_may_fit, visit.sentence if visit else "none",
+                utility.clerk.name if utility.clerk else "", version.confirmed_on if version else None,
             )  # fmt: skip
 
 

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from utilities import forecast_views, letter_views, request_views, scoreviews, views
+from utilities import forecast_views, letter_views, request_views, scoreviews, version_views, views
 
 urlpatterns = [
     path("utilities/", views.utility_list, name="utilities"),
@@ -16,6 +16,11 @@ urlpatterns = [
     path("utilities/<uuid:uid>/districts/", views.utility_districts, name="utility_districts"),
     path("utilities/<uuid:uid>/calendar/", views.utility_calendar, name="utility_calendar"),
     path("utilities/<uuid:uid>/contacts/", views.utility_contacts, name="utility_contacts"),
+    path("utilities/<uuid:uid>/answer/", version_views.desk_answer, name="utility_answer"),
+    path("utilities/<uuid:uid>/versions/", version_views.version_list, name="versions"),
+    path("utilities/<uuid:uid>/versions/new/", version_views.version_new, name="version_new"),
+    path("utilities/versions/<uuid:uid>/", version_views.version_correct, name="version_correct"),
+    path("utilities/versions/<uuid:uid>/confirm/", version_views.version_confirm, name="version_confirm"),
     path("requests/", request_views.request_list, name="requests"),
     path("requests/requests.<str:ending>", request_views.request_export, name="requests_export"),
     path("requests/<str:code>/", request_views.request_page, name="request"),
@@ -30,5 +35,13 @@ urlpatterns = [
     path("requests/<uuid:uid>/again/", request_views.do, {"what": "again"}, name="request_again"),
     path("requests/<uuid:uid>/end/", request_views.end, name="request_end"),
     path("requests/<uuid:uid>/write/", letter_views.write, name="request_write"),
+    path("requests/<uuid:uid>/reported/", request_views.do, {"what": "reported"}, name="request_reported"),
+    path("requests/<uuid:uid>/closed/", request_views.do, {"what": "closed"}, name="request_closed"),
+    path("requests/<uuid:uid>/open/", request_views.do, {"what": "open"}, name="request_open"),
+    path("requests/<uuid:uid>/heard/", request_views.do, {"what": "heard"}, name="request_heard"),
+    path("requests/<uuid:uid>/change/", request_views.do, {"what": "change"}, name="request_change"),
+    path("requests/<uuid:uid>/site/", request_views.do, {"what": "site"}, name="request_site"),
+    path("requests/changes/<uuid:uid>/signed/", request_views.signed, name="change_signed"),
+    path("requests/services/<uuid:uid>/exchange/", request_views.exchange, name="meter_exchange"),
     path("requests/visits/<uuid:uid>/told/", request_views.told, name="visit_told"),
 ]

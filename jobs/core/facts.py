@@ -58,6 +58,7 @@ CALL_RESULTS = ("passed", "not passed", "not finished")
 SEAL_STATES = ("intact", "broken", "absent")
 SOCKETS = ("ring", "ringless")
 JAWS = ("four", "five", "not seen")
+FITTING_SOURCES = ("utility", "homeowner", "gateway", "our enquiry")
 CLEARANCES = ("clear", "obstructed")
 SERVICE_VOLTAGES = ("120/240", "120/208", "another", "not known")
 # What is set on the day of commissioning: before the collar is in there is one right mode, and no other may be recorded.
@@ -172,7 +173,27 @@ KINDS: dict[str, FactKind] = {
         "utility's visit",
         own="core.record_requests",
         after=(k.REQUEST_SENT,),
-        fields={"outcome": _text(*VISIT_OUTCOMES), "next_actor": OPTIONAL, "next_act": OPTIONAL, "reason": OPTIONAL, "request": OPTIONAL},
+        fields={
+            "outcome": _text(*VISIT_OUTCOMES),
+            "next_actor": OPTIONAL,
+            "next_act": OPTIONAL,
+            "next_due_on": OPTIONAL,
+            "reason": OPTIONAL,
+            "request": OPTIONAL,
+        },
+    ),
+    k.SITE_CONFIRMED: FactKind(
+        "bag and access confirmed",
+        own="core.record_requests",
+        after=(k.REQUEST_SENT,),
+        fields={"bag": _text(), "access": _text(), "request": OPTIONAL},
+    ),
+    k.FITTING_REPORTED: FactKind(
+        "fitting reported, to be confirmed",
+        when=BRACKET,
+        own="core.record_requests",
+        after=(k.REQUEST_SENT,),
+        fields={"source": _text(*FITTING_SOURCES), "serial": OPTIONAL, "meter": OPTIONAL, "remark": OPTIONAL, "request": OPTIONAL},
     ),
     k.COLLAR_FITTED: FactKind(
         "collar fitted and energized",

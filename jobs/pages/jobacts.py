@@ -94,6 +94,7 @@ NEXT_BEGINS_WITH = {
     "Record where the collar is": "collar-staged",
     "Set the install day": "assign",
     "Build the home": "installed",
+    "Confirm the fitting": "request_fitted",
     "Learn which serial was fitted": "gateway-report",
     "Clear the serial": "gateway-report",
     "Send the request to fit": "request_sent",
@@ -193,7 +194,8 @@ def _of_the_wait(user: User, job: Job, state: S, services: Sequence[Service], cu
     if current is not None:
         yield _named("Record answer", "request_answer", uid=current.uid)
         yield _named("Record visit", "request_visit", uid=current.uid)
-        yield _named("Record report of fitting", "request_fitted", uid=current.uid)
+        yield _named("Record report of fitting", "request_reported", uid=current.uid)
+        yield _named("Confirm the fitting", "request_fitted", uid=current.uid)
     elif state in (S.GRID_TIED, S.AWAITING_UTILITY):
         yield from (_named(f"Record request sent{_of(service, services)}", "request_sent", uid=service.uid) for service in services)
 
@@ -203,6 +205,7 @@ def _rest_of_the_wait(user: User, current: FitRequest | None) -> Iterator[Button
         return
     yield _named("Record contact", "request_contact", uid=current.uid)
     yield _named("Record announced visit", "request_announce", uid=current.uid)
+    yield _named("Record bag and access confirmed", "request_site", uid=current.uid)
     yield _named("Record sent again", "request_again", uid=current.uid)
     yield _named("End the request", "request_end", uid=current.uid)
 

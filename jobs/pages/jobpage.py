@@ -231,6 +231,7 @@ def _before_the_call(home: Home) -> list[readiness.Missing]:
 
 def _told(home: Home) -> waitwords.Told:
     utility = home.utility
+    limit = services.visit_limit(utility) if utility else None
     verified = home.newest(k.VERIFICATION) if home.state.state == S.BACKUP_VERIFIED else None
     return waitwords.Told(
         state=home.state,
@@ -239,8 +240,8 @@ def _told(home: Home) -> waitwords.Told:
         today=home.today,
         zone=home.job.site.zone,
         utility=utility.name if utility else "",
-        limit=utility.published_limit if utility else "",
-        limit_source=utility.published_limit_source if utility else "",
+        limit=limit.sentence if limit else "",
+        limit_source=limit.source if limit else "",
         calendar=services.calendar_of(utility) if utility else None,
         outlook=home.outlook,
         next_person=home.next_person,

@@ -276,6 +276,14 @@ def _visit(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
     return title, _joined(value.get("reason"), following)
 
 
+def _reported(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return name, _joined(f"by the {value['source']}", f"serial {value['serial']}" if value.get("serial") else "", value.get("remark"))
+
+
+def _site(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return name, _joined(f"bag: {value['bag']}", f"access: {value['access']}")
+
+
 def _fitted(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
     return name, _joined(f"serial {value['serial']}" if value.get("serial") else "serial not told", value.get("remark"))
 
@@ -323,6 +331,8 @@ _TOLD = {
     k.CONTACT: _contact,
     k.VISIT: _visit,
     k.COLLAR_FITTED: _fitted,
+    k.FITTING_REPORTED: _reported,
+    k.SITE_CONFIRMED: _site,
     k.GATEWAY_REPORT: _gateway,
     k.MEDICAL_ANSWER: _medical,
     k.HOMEOWNER_TOLD: _told_home,

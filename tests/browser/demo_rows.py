@@ -17,7 +17,8 @@ from jobs.core.models import Document, Fact, Hold, ImportRun, Job, SignedLink, U
 from jobs.core.rights import CREW, VERIFIER
 from jobs.core.states import S
 from jobs.notices.models import Message, MessageFile, Received, State
-from utilities.models import FitRequest, Outcome, Service, Utility, Visit
+from utilities.endings import WITHDRAWN
+from utilities.models import FitRequest, Outcome, ProfileVersion, Service, Utility, Visit
 
 Kwargs = dict[str, Any]
 
@@ -96,6 +97,32 @@ def ct_checks(verdict: str) -> Callable[[], QuerySet[Fact]]:
 
 def open_requests() -> QuerySet[FitRequest]:
     return FitRequest.objects.open().filter(job__isnull=False).order_by("filed_on")
+
+
+def reported_requests() -> QuerySet[FitRequest]:
+    """Whose fitting was reported and is not confirmed."""
+    told = Fact.objects.standing().of_kind(k.FITTING_REPORTED)
+    return open_requests().filter(job__in=told.values("job"))
+
+
+def changed_requests() -> QuerySet[FitRequest]:
+    return open_requests().filter(change_orders__isnull=False)
+
+
+def closed_there() -> QuerySet[FitRequest]:
+    return open_requests().filter(closed_there_on__isnull=False)
+
+
+def withdrawn_requests() -> QuerySet[FitRequest]:
+    return FitRequest.objects.filter(job__isnull=False, end_reason=WITHDRAWN)
+
+
+def with_versions() -> QuerySet[Utility]:
+    return Utility.objects.annotate(n=Count("versions")).filter(n__gt=1)
+
+
+def versions() -> QuerySet[ProfileVersion]:
+    return ProfileVersion.objects.filter(valid_to__isnull=True)
 
 
 def request_uid() -> Kwargs:

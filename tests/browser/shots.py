@@ -16,7 +16,7 @@ from jobs.core.states import S
 from jobs.notices.models import State
 from tests.browser import demo_rows as d
 from tests.browser.demo_rows import Kwargs, by_code, by_uid
-from utilities.models import Outcome, Utility
+from utilities.models import ChangeOrder, Outcome, Utility
 
 STRANGER = ""  # somebody who is not signed in
 
@@ -215,10 +215,21 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
     "utility_districts": [Shot(MANAGER, by_uid(lambda: Utility.objects.filter(districts__isnull=False), "utility with districts"))],
     "utility_calendar": [Shot(MANAGER, by_uid(lambda: Utility.objects.filter(closures__isnull=False), "utility with closures"))],
     "utility_contacts": [Shot(SCHEDULER, by_uid(lambda: Utility.objects.filter(contacts__isnull=False), "utility with contacts"))],
+    "utility_answer": [
+        Shot(SCHEDULER, by_uid(d.busiest, "utility")),
+        Shot(SCHEDULER, by_uid(d.busiest, "utility"), label="refused", press="Record answer", status=422),
+    ],
+    "versions": [Shot(MANAGER, by_uid(d.with_versions, "utility with two versions"))],
+    "version_new": [Shot(MANAGER, by_uid(d.with_versions, "utility with two versions"))],
+    "version_correct": [Shot(MANAGER, by_uid(d.versions, "version"))],
+    "version_confirm": [Shot(MANAGER, by_uid(d.versions, "version"))],
     "requests": [Shot(SCHEDULER), Shot(MANAGER, label="ended", query=lambda: {"outcome": Outcome.CANCELLED.value})],
     "requests_export": list_files(SCHEDULER),
     "request": [
         Shot(SCHEDULER, by_code(d.open_requests, "open request"), label="open"),
+        Shot(SCHEDULER, by_code(d.reported_requests, "request with reports"), label="reports that conflict"),
+        Shot(SCHEDULER, by_code(d.changed_requests, "request with a change"), label="change to sign"),
+        Shot(SCHEDULER, by_code(d.closed_there, "request closed there"), label="closed there"),
         Shot(SCHEDULER, by_code(d.of_outcome(Outcome.FITTED), "fitted request"), label="fitted"),
         Shot(SCHEDULER, by_code(d.of_outcome(Outcome.CANCELLED), "request that ended without fitting"), label="ended"),
     ],
@@ -229,7 +240,15 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
     "request_answer": [request()],
     "request_visit": [request(), Shot(SCHEDULER, d.request_uid, label="refused", press="Record visit", status=422)],
     "request_announce": [request()],
-    "request_fitted": [request()],
+    "request_fitted": [request(), Shot(SCHEDULER, by_uid(d.reported_requests, "request with reports"), label="reports that conflict")],
+    "request_reported": [request()],
+    "request_closed": [request()],
+    "request_open": [Shot(SCHEDULER, by_uid(d.closed_there, "request closed there"))],
+    "request_heard": [Shot(SCHEDULER, by_uid(d.withdrawn_requests, "withdrawn request"))],
+    "request_change": [request()],
+    "request_site": [request()],
+    "change_signed": [Shot(SCHEDULER, by_uid(lambda: ChangeOrder.objects.filter(signed_on__isnull=True), "change to sign"))],
+    "meter_exchange": [Shot(SCHEDULER, by_uid(d.services, "meter"))],
     "request_again": [request()],
     "request_end": [request()],
     "request_write": [request()],

@@ -22,5 +22,6 @@ app.conf.beat_schedule = {
     "stale-forecasts": {"task": "utilities.tasks.refresh_stale", "schedule": 300.0},
     "forecasts": {"task": "utilities.tasks.nightly", "schedule": crontab(minute=10)},
     "forecast-scores": {"task": "utilities.tasks.score", "schedule": crontab(minute=40)},
+    "bag-photos": {"task": "jobs.notices.tasks.ask_for_bag_photos", "schedule": crontab(minute=20, hour=15)},
     "orphan-files": {"task": "jobs.core.tasks.sweep_files", "schedule": crontab(minute=30, hour=3, day_of_week="sunday")},
 }

@@ -14,7 +14,7 @@ from jobs.core.attention import Attention, Row, Section, late, says
 from jobs.core.models import Job, User
 from jobs.core.states import S
 from jobs.core.waiting import UTILITY
-from utilities import outlooks, services, shown
+from utilities import attention_papers, outlooks, services, shown
 from utilities.models import Contact, FitRequest, Outcome, Utility, Visit
 from utilities.models.requests import FitRequestQuerySet
 
@@ -38,7 +38,7 @@ def for_user(user: User) -> Attention:
     ]
     if user.has_perm("core.edit_utilities"):
         sections += [_missed_twice(rows, today), _pace_changed(today), _without_line(), _fittings_expected(today)]
-    return Attention(sections=tuple(sections))
+    return Attention(sections=(*sections, *attention_papers.sections(user)))
 
 
 def overdue_promises(rows: FitRequestQuerySet, today: dt.date) -> FitRequestQuerySet:

@@ -18,7 +18,7 @@ from jobs.core.models import Job
 from jobs.core.refusals import Refused
 from jobs.core.views import answer, seen_job
 from jobs.core.web import recorded, right
-from utilities import drawn, exports, filters, meters, requests, said, services, shown, visits
+from utilities import drawn, exports, filters, meters, requests, said, sentwith, services, shown, visits
 from utilities.doings import DOINGS
 from utilities.forms import ConnectForm, ServiceForm
 from utilities.models import FitRequest, Outcome, Service, Visit
@@ -74,7 +74,7 @@ def request_page(request: HttpRequest, code: str) -> HttpResponseBase:
         "fit": found,
         "line": line,
         "cells": _cells(found, today),
-        "sendings": found.sendings.all(),
+        "sendings": sentwith.sendings(found),
         "visits": found.visits.order_by("-pk"),
         "contacts": found.contacts.order_by("-on", "-pk"),
         "newer": found.followed_by.exclude(outcome=Outcome.VOID).first(),

@@ -24,7 +24,9 @@ BY_HAND = (Place.STORE, Place.VAN, Place.SITE, Place.UTILITY, Place.RETURNED, Pl
 
 
 @act(right=RIGHT)
-def receive(serial: str, *, on: dt.date, by: Actor, revision: str = "", order_number: str = "", where: str = "", sure: bool = False) -> Collar:
+def receive(
+    serial: str, *, on: dt.date, by: Actor, revision: str = "", order_number: str = "", where: str = "", sure: bool = False
+) -> Collar:
     """A collar came into the store."""
     serial = read_serial(serial, sure=sure)
     refuse_withdrawn(revision)
@@ -41,7 +43,9 @@ def receive(serial: str, *, on: dt.date, by: Actor, revision: str = "", order_nu
 def move(collar: Collar, *, to: str, on: dt.date, by: Actor, where: str = "", reason: str = "") -> Collar:
     """The collar is somewhere else now."""
     if to not in BY_HAND:
-        raise Refused("Say where it is now: store, van, home, utility, returned or not known. A fitting puts it into the socket.", field="to")
+        raise Refused(
+            "Say where it is now: store, van, home, utility, returned or not known. A fitting puts it into the socket.", field="to"
+        )
     _refuse_ahead(on)
     if collar.place_since is not None and on < collar.place_since:
         since = words.day(collar.place_since)
@@ -238,7 +242,15 @@ def _placed(settled: Settled, fact: Fact) -> None:
 
 
 def _move(
-    collar: Collar, place: Place, *, on: dt.date, by: Actor, where: str = "", home: Job | None = None, reason: str = "", fact: Fact | None = None
+    collar: Collar,
+    place: Place,
+    *,
+    on: dt.date,
+    by: Actor,
+    where: str = "",
+    home: Job | None = None,
+    reason: str = "",
+    fact: Fact | None = None,
 ) -> None:
     CollarMove.objects.create(
         collar=collar,

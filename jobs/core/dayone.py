@@ -234,7 +234,15 @@ SHEET_SUBJECT = "hand-over sheet one"
 
 @act(right="core.record_day_one", on=Job)
 def record_sheet_given(
-    job: Job, *, on: dt.date, by: Actor, to: str = "", language: str = "", given_by: str = "", signed_by: str = "", photo: Photo | None = None
+    job: Job,
+    *,
+    on: dt.date,
+    by: Actor,
+    to: str = "",
+    language: str = "",
+    given_by: str = "",
+    signed_by: str = "",
+    photo: Photo | None = None,
 ) -> Fact:
     """The hand-over sheet, which says first that there is no backup yet. The copy kept, a photo of the signed one too, is the record."""
     named = {"en": "English", "es": "Spanish"}.get(language, language)

@@ -14,7 +14,9 @@ from jobs.core.refusals import Refused
 
 
 @act(right="core.record_papers", on=Job)
-def add_design(job: Job, *, kind: str, revision: str, dated_on: dt.date, name: str, data: bytes, shows: Equipment, by: Actor) -> DesignDocument:
+def add_design(
+    job: Job, *, kind: str, revision: str, dated_on: dt.date, name: str, data: bytes, shows: Equipment, by: Actor
+) -> DesignDocument:
     """A revision of a design paper. The older ones stay: a request that was sent with one goes on referring to it."""
     if kind not in DesignDocument.Kind.values:
         raise Refused(f"“{kind}” is no design paper we know; wanted one of: {', '.join(DesignDocument.Kind.values)}.", field="kind")
@@ -24,7 +26,9 @@ def add_design(job: Job, *, kind: str, revision: str, dated_on: dt.date, name: s
     if dated_on > clock.today_in(job.site.zone):
         raise Refused(f"{words.day(dated_on)} has not come yet; the day that stands on the paper is wanted.", field="dated_on")
     if DesignDocument.objects.filter(job=job, kind=kind, revision=revision).exists():
-        raise Refused(f"Revision {revision} of the {kind} is on record already; a changed paper has a revision of its own.", field="revision")
+        raise Refused(
+            f"Revision {revision} of the {kind} is on record already; a changed paper has a revision of its own.", field="revision"
+        )
     document = files.add_document(job, name=name, data=data, subject=f"{kind}, revision {revision}", by=by)
     return DesignDocument.objects.create(
         job=job,

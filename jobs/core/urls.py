@@ -1,7 +1,7 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path
 
-from jobs.core import office_views, views
+from jobs.core import office_views, tagpage, views
 
 urlpatterns = [
     path("sign-in/", office_views.SignIn.as_view(), name="sign_in"),
@@ -19,5 +19,7 @@ urlpatterns = [
     path("facts/<uuid:uid>/correct/", views.correct, name="correct"),
     path("facts/<uuid:uid>/ct-check/", views.ct_check, name="ct_check"),
     path("holds/<uuid:uid>/lift/", views.lift, name="lift"),
+    # In capitals, as the code on the tag packs it tightest.
+    path("T/<str:token>/", tagpage.tag, name="tag_page"),
     path("documents/<uuid:uid>/", views.document, name="document"),
 ]

@@ -1,5 +1,6 @@
 from utilities.models.forecasts import Forecast, ForecastRun, Outlook
 from utilities.models.requests import Contact, FitRequest, Outcome, Sending, Service, Visit
+from utilities.models.revisions import RevisionTask
 from utilities.models.scores import Replay, Score
 from utilities.models.utility import Closure, District, Utility, UtilityKind
 
@@ -13,6 +14,7 @@ __all__ = [
     "Outcome",
     "Outlook",
     "Replay",
+    "RevisionTask",
     "Score",
     "Sending",
     "Service",

@@ -76,7 +76,11 @@ def _subjects(told: Handover, words: dict[str, str]) -> list[tuple[str, str, tup
     subjects: list[tuple[str, str, tuple[Block, ...]]] = [
         ("1", words["h next"], tuple(next_up)),
         ("2", words["h who"], tuple(who)),
-        ("3", words["h touch"], (*bag, _caution("live_conductors", told.lang), _caution("utility_only", told.lang), _caution("seals", told.lang))),
+        (
+            "3",
+            words["h touch"],
+            (*bag, _caution("live_conductors", told.lang), _caution("utility_only", told.lang), _caution("seals", told.lang)),
+        ),
         ("4", words["h internet"], (text("internet"),)),
         ("5", words["h medical"], (_caution("medical", told.lang), text("medical"))),
     ]

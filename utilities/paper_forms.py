@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from django import forms
@@ -150,7 +151,8 @@ class TermForm(OfficeForm):
     valid_from = DayField(label="For contracts signed from")
 
 
-ACTS = {
+# What is done with a paper: the page's title, its button, its form, its act.
+ACTS: dict[str, tuple[str, str, type[OfficeForm], Callable[..., Any]]] = {
     "extend": ("Record an extension", "Record extension", ExtendForm, expiring.extend_paper),
     "owner": ("Who renews it, and what that takes", "Record", OwnerForm, expiring.hand_over),
     "end": ("Close this paper", "Close the paper", EndPaperForm, expiring.end_paper),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable
 from typing import Any
 
 import django_filters
@@ -17,8 +16,8 @@ from jobs.core import clock, codes, designs, expiring, lists, warrantyterms, wor
 from jobs.core.actors import actor, member
 from jobs.core.forms import OfficeForm
 from jobs.core.lists import DayFilter, ListFilter, Sort, as_query, sorts
-from jobs.core.models import Authority, ExpiringPaper, Job, PaperKind, Party, User, WarrantyTerm
-from jobs.core.refusals import Refused
+from jobs.core.models import Authority, ExpiringPaper, PaperKind, Party, User, WarrantyTerm
+from jobs.core.refusals import NotAllowed, Refused
 from jobs.core.views import answer, seen_job
 from jobs.core.web import recorded, right
 from utilities import extension, paperlines
@@ -166,9 +165,8 @@ def paper_do(request: HttpRequest, uid: uuid.UUID, what: str) -> HttpResponseBas
     initial = OwnerForm.initial_of(found) if what == "owner" else {}
     form = kind(request.POST or None, initial=initial)
     if request.method == "POST" and form.is_valid():
-        done: Callable[..., Any] = act
         try:
-            done(found, **form.cleaned_data, by=actor(request))
+            act(found, **form.cleaned_data, by=actor(request))
         except Refused as refusal:
             form.refuse(refusal)
         else:
@@ -267,8 +265,6 @@ def warranty_terms(request: HttpRequest) -> HttpResponseBase:
     form = TermForm(request.POST or None) if may_set else None
     if request.method == "POST":
         if form is None:
-            from jobs.core.refusals import NotAllowed
-
             raise NotAllowed("Only those who run the office set terms of warranties.")
         if form.is_valid():
             told = dict(form.cleaned_data)
@@ -285,8 +281,3 @@ def warranty_terms(request: HttpRequest) -> HttpResponseBase:
         {"form": form, "terms": WarrantyTerm.objects.order_by("part", "-valid_from", "-pk")},
         status=status,
     )
-
-
-def papers_of(job: Job, user: User) -> list[paperlines.Line]:
-    """For the job's page."""
-    return paperlines.of_job(job) if user.has_perm(PAPERS) else []

@@ -1,4 +1,4 @@
-"""A hardware revision of the collar that may be fitted no more: which homes hold it, and one task for each of their utilities (TRADE.md E15)."""
+"""A revision of the collar that may be fitted no more: which homes hold it, and one task for each of their utilities (TRADE.md E15)."""
 
 from __future__ import annotations
 

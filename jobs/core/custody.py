@@ -82,7 +82,7 @@ def record_collar_lost(
     claim: str = "",
     photo: Document | None = None,
 ) -> Fact:
-    """The bag was found empty, or the collar damaged (TRADE.md C9). Until another one hangs there, a visit of the utility is for nothing."""
+    """The bag was found empty, or the collar damaged (TRADE.md C9). Until another one hangs there, a visit is for nothing."""
     if not facts.of(job).serial:
         raise Refused("No collar is registered for this home, so none can be missing.", field="what")
     value = {"what": what, "reported_by": reported_by, "police_report": police_report, "who_pays": who_pays, "claim": claim}

@@ -74,7 +74,7 @@ def _designs(job: Job) -> list[tuple[DesignDocument, list[Differs], bool]]:
 
 
 def _prints(job: Job, user: User, *, registered: bool) -> list[Link]:
-    found = []
+    found: list[Link] = []
     if job.state in (S.CANCELLED, S.BACKUP_VERIFIED):
         return found
     if registered and user.has_perm("core.record_custody"):

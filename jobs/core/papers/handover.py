@@ -68,7 +68,7 @@ def _subjects(told: Handover, words: dict[str, str]) -> list[tuple[str, str, tup
         filled = words[name].format(utility=utility, company=told.company, bag=told.bag, fit=told.who_may_fit, days=told.days)
         return Text(plain(filled), _BODY, after=4)
 
-    next_up = [text("next")] + ([text("days")] if told.days else [text("no days")])
+    next_up: list[Block] = [text("next")] + ([text("days")] if told.days else [text("no days")])
     if not told.permitted:
         next_up.append(_caution("before_permission", told.lang))
     who = [text("who")] + ([text("who else")] if told.who_may_fit else [])
@@ -116,17 +116,17 @@ _EN: Final = {
     "foot": "hand-over sheet one",
     "your utility": "your electric utility",
     "h next": "What happens next",
-    "next": "Your system is built and works with the grid. One part is still missing: a device that {utility} puts between your meter and its "
-    "socket. We ask {utility} to come. After that we test the backup with you on the telephone.",
+    "next": "Your system is built and works with the grid. One part is still missing: a device that {utility} puts between your meter and "
+    "its socket. We ask {utility} to come. After that we test the backup with you on the telephone.",
     "days": "The utility decides when it comes. By what we know so far, {days}. It may be sooner or much later.",
     "no days": "The utility decides when it comes; it has promised no day. It may be weeks or many months.",
     "h who": "Who will come",
-    "who": "People of {utility}, in its vehicle and with its identification. The power goes off for some minutes. You need not pay them, and "
-    "they need no password. {company} never needs the seal of your meter broken.",
+    "who": "People of {utility}, in its vehicle and with its identification. The power goes off for some minutes. You need not pay them, "
+    "and they need no password. {company} never needs the seal of your meter broken.",
     "who else": "Who may fit the device here: {fit}.",
     "h touch": "What not to touch",
-    "bag": "A bag with the device hangs here: “{bag}”. Leave it there. Do not move, open or cover it; its cable and the meter stay as they are. "
-    "Keep the way to the meter open, a gate unlocked on the day, a dog inside.",
+    "bag": "A bag with the device hangs here: “{bag}”. Leave it there. Do not move, open or cover it; its cable and the meter stay as they "
+    "are. Keep the way to the meter open, a gate unlocked on the day, a dog inside.",
     "no bag": "The device is not at your home yet. We tell you before we bring it.",
     "h internet": "Keep the internet on",
     "internet": "The test needs your system online. If you change your router, its name or its password, telephone us.",
@@ -148,17 +148,17 @@ _ES: Final = {
     "foot": "hoja de entrega uno",
     "your utility": "su compañía eléctrica",
     "h next": "Qué sigue",
-    "next": "Su sistema está construido y funciona con la red. Todavía falta una pieza: un dispositivo que {utility} pone entre el medidor y su "
-    "base. Nosotros le pedimos a {utility} que venga. Después probamos el respaldo con usted por teléfono.",
+    "next": "Su sistema está construido y funciona con la red. Todavía falta una pieza: un dispositivo que {utility} pone entre el medidor "
+    "y su base. Nosotros le pedimos a {utility} que venga. Después probamos el respaldo con usted por teléfono.",
     "days": "La compañía eléctrica decide cuándo viene. Por lo que sabemos hasta ahora, {days}. Puede ser antes o mucho después.",
     "no days": "La compañía eléctrica decide cuándo viene; no ha prometido ningún día. Pueden ser semanas o muchos meses.",
     "h who": "Quién vendrá",
-    "who": "Personal de {utility}, en su vehículo y con su identificación. La electricidad se corta durante unos minutos. Usted no les paga y "
-    "no necesitan ninguna contraseña. {company} nunca necesita que se rompa el sello de su medidor.",
+    "who": "Personal de {utility}, en su vehículo y con su identificación. La electricidad se corta durante unos minutos. Usted no les "
+    "paga y no necesitan ninguna contraseña. {company} nunca necesita que se rompa el sello de su medidor.",
     "who else": "Quién puede instalar el dispositivo aquí: {fit}.",
     "h touch": "Qué no debe tocar",
-    "bag": "Aquí cuelga una bolsa con el dispositivo: “{bag}”. Déjela ahí. No la mueva, no la abra ni la cubra; el cable y el medidor se quedan "
-    "como están. Mantenga libre el paso al medidor, el portón sin llave el día de la visita y al perro adentro.",
+    "bag": "Aquí cuelga una bolsa con el dispositivo: “{bag}”. Déjela ahí. No la mueva, no la abra ni la cubra; el cable y el medidor se "
+    "quedan como están. Mantenga libre el paso al medidor, el portón sin llave el día de la visita y al perro adentro.",
     "no bag": "El dispositivo todavía no está en su casa. Le avisamos antes de llevarlo.",
     "h internet": "Deje el internet encendido",
     "internet": "La prueba necesita su sistema en línea. Si cambia su router, el nombre o la contraseña de la red, llámenos.",

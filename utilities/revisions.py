@@ -6,7 +6,7 @@ import datetime as dt
 
 from jobs.core import clock, words
 from jobs.core.actors import Actor
-from jobs.core.acts import act
+from jobs.core.acts import act, one_at_a_time
 from jobs.core.models import Collar, WithdrawnRevision
 from jobs.core.models.custody import CollarQuerySet
 from jobs.core.refusals import Refused
@@ -24,6 +24,7 @@ def withdraw_revision(revision: str, *, on: dt.date, notice: str, by: Actor) -> 
         raise Refused("Say whose notice it is, with its number or day.", field="notice")
     if on > clock.office_today():
         raise Refused(f"{words.day(on)} has not come yet; a revision is withdrawn from a day that has come.", field="on")
+    one_at_a_time("withdrawn revisions")
     if WithdrawnRevision.objects.filter(revision__iexact=revision).exists():
         raise Refused(f"Revision {revision} is withdrawn already.", field="revision")
     gone = WithdrawnRevision.objects.create(revision=revision, on=on, notice=notice.strip(), by_name=by.name, recorded_at=clock.now())

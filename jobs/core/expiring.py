@@ -6,7 +6,7 @@ import datetime as dt
 
 from jobs.core import clock, words
 from jobs.core.actors import Actor
-from jobs.core.acts import act
+from jobs.core.acts import act, one_at_a_time
 from jobs.core.models import Authority, Document, ExpiringPaper, Job, PaperExtension, PaperKind, User
 from jobs.core.models.papers import Answer
 from jobs.core.refusals import Refused
@@ -19,6 +19,7 @@ def add_authority(name: str, *, by: Actor, email: str = "", finals_before_collar
     name = " ".join(name.split())
     if not name:
         raise Refused("Give the name of the authority.", field="name")
+    one_at_a_time("authorities")
     if Authority.objects.filter(name__iexact=name).exists():
         raise Refused(f"{name} is on record already.", field="name")
     return Authority.objects.create(name=name, email=email.strip(), finals_before_collar=_answer(finals_before_collar), note=note.strip())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import io
 import shutil
 import subprocess
@@ -19,20 +20,18 @@ ADDRESS = "HTTPS://OFFICE.LARCHLANTERN.EXAMPLE/T/KQ7M4EKQ7M4EKQ7M/"
 TAG = bagtag.Tag("Larch & Lantern Home Energy", "(303) 555-0101", ADDRESS, "KQ7 M4E", "MR-22817", "55 806 528", "Unit 4")
 
 
-@pytest.fixture(scope="module")
-def rendered(tmp_path_factory):
-    """Pages by paper and dots per inch, as the printer would draw them."""
-    folder = tmp_path_factory.mktemp("tag")
+def picture_of(pdf: bytes, *, dpi: int = 100) -> Image.Image:
+    """The first page as the printer would draw it."""
     assert shutil.which("pdftoppm"), "poppler-utils draws the page (Debian: poppler-utils)"
+    drawn = subprocess.run(["pdftoppm", "-r", str(dpi), "-png", "-singlefile", "-"], input=pdf, check=True, capture_output=True)
+    return Image.open(io.BytesIO(drawn.stdout)).convert("RGB")
 
-    def page(name: str, dpi: int) -> Image.Image:
-        pdf = folder / f"{name}.pdf"
-        if not pdf.exists():
-            pdf.write_bytes(bagtag.tag(TAG) if name == "one" else bagtag.two_on_letter(TAG))
-        subprocess.run(["pdftoppm", "-r", str(dpi), "-png", "-singlefile", str(pdf), str(folder / f"{name}{dpi}")], check=True)
-        return Image.open(folder / f"{name}{dpi}.png").convert("RGB")
 
-    return page
+@pytest.fixture(scope="module")
+def rendered():
+    """Pages by paper and dots per inch, each drawn once."""
+    papers = {"one": bagtag.tag(TAG), "two": bagtag.two_on_letter(TAG)}
+    return functools.cache(lambda name, dpi: picture_of(papers[name], dpi=dpi))
 
 
 @pytest.mark.parametrize("dpi", [300, 100])

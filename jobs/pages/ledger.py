@@ -270,7 +270,7 @@ def _sheet(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
         f"to {value['to']}" if value.get("to") else "",
         language,
         f"by {value['given_by']}" if value.get("given_by") else "",
-        f"signed by {value['signed_by']}" if value.get("signed_by") else "not signed",
+        f"signed by {value['signed_by']}" if value.get("signed_by") else "not signed" if value.get("given_by") else "",
     )
 
 

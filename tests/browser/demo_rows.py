@@ -142,7 +142,11 @@ def tag_token() -> Kwargs:
 
 
 def bag_link() -> Kwargs:
-    return {"token": links.token_of(one(SignedLink.objects.filter(purpose="bag_photo"), "link to send a photo of the bag"))}
+    return {
+        "token": links.token_of(
+            one(SignedLink.objects.filter(purpose="bag_photo", job__in=homes(S.AWAITING_UTILITY)()), "link to send a photo of the bag")
+        )
+    }
 
 
 # Requests.

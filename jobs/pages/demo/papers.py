@@ -58,10 +58,8 @@ def lay_out(office: Office) -> None:
             tags.tell(tag, what=("could not get in", "fitted")[number], order_number="WO 20417", by=actors.at_the_bag(tag))
     revisions.withdraw_revision(OLD_REVISION, on=today, notice="maker's notice of last week", by=office.dana)
     for number in range(6):
-        serial, nine_days_ago = f"LL-90{4100 + number}", today - dt.timedelta(days=9)
-        custody.receive(serial, on=nine_days_ago, revision="D", order_number="PO 311", where="shelf 2", by=office.paz)
-            f"LL-90{4100 + number}", on=today - dt.timedelta(days=9), revision="D", order_number="PO 311", where="shelf 2", by=office.paz
-        )
+        serial, received = f"LL-90{4100 + number}", today - dt.timedelta(days=9)
+        custody.receive(serial, on=received, revision="D", order_number="PO 311", where="shelf 2", by=office.paz)
     asking.ask_by_rhythm(most=3)
     first = before_the_collar(ExpiringPaper.objects.all()).order_by("expires_on", "pk").filter(kind="permit", expires_on__gte=today).first()
     if first is not None:

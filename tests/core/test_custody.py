@@ -6,7 +6,7 @@ import datetime as dt
 
 import pytest
 
-from jobs.core import custody, dayone, facts, homefacts
+from jobs.core import custody, dayone, facts, homefacts, reconcile
 from jobs.core import kinds as k
 from jobs.core.models import BagTag, Collar, Document, Place, WithdrawnRevision
 from jobs.core.refusals import NotAllowed, Refused
@@ -181,3 +181,17 @@ def test_the_sheet_that_was_kept_is_the_record_of_what_was_given(dana):
     assert [document.subject for document in fact.evidence.order_by("pk")] == ["hand-over sheet one, Spanish", "signed hand-over sheet one"]
     assert fact.evidence.order_by("pk")[0] == kept
     assert (fact.value["given_by"], fact.value["signed_by"]) == ("Dana Ruiz", "G. Hernández")
+
+
+def test_reconcile_finds_a_collar_that_is_not_where_its_facts_and_moves_say(dana):
+    job, other = make_job(S.GRID_TIED), make_job(S.GRID_TIED)
+    dayone.record_collar_registered(other, on=TODAY, serial="LL-888888", by=dana)
+    assert list(reconcile.breaches()) == []
+
+    Collar.objects.filter(job=job).update(place="van")
+    Collar.objects.filter(job=other).update(job=None)
+
+    assert list(reconcile.breaches()) == [
+        f"Collar {serial_of(job)}: it is kept as van, its newest move says site.",
+        f"Job {other.code}: its facts name collar LL-888888, custody none.",
+    ]

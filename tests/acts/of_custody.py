@@ -25,7 +25,13 @@ def a_paper(by: Actor | None = None, **fields: Any) -> ExpiringPaper:
     request = make_request(make_service(make_job(State.GRID_TIED)))
     assert request.job is not None
     authority = expiring.add_authority(f"City of {request.job.code}", email="permits@ottermere.example", by=SYSTEM)
-    told = {"kind": "permit", "number": "B-2026-118", "issued_on": DAY_ONE, "expires_on": dt.date(2026, 12, 1), "authority": authority}
+    told: dict[str, Any] = {
+        "kind": "permit",
+        "number": "B-2026-118",
+        "issued_on": DAY_ONE,
+        "expires_on": dt.date(2026, 12, 1),
+        "authority": authority,
+    }
     return expiring.add_paper(request.job, **told | fields, by=SYSTEM)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -75,7 +76,7 @@ def test_which_homes_hold_a_revision_is_shown_by_utility(dana):
 
 def test_a_request_refers_to_the_revision_sent_and_names_what_differs_from_it(dana):
     job = make_job(S.GRID_TIED, battery_kwh=Decimal("27.0"))
-    told = {"kind": "one-line diagram", "name": "one-line.pdf", "data": b"%PDF-1.7 a", "dated_on": DAY_ONE}
+    told: dict[str, Any] = {"kind": "one-line diagram", "name": "one-line.pdf", "data": b"%PDF-1.7 a", "dated_on": DAY_ONE}
     first = designs.add_design(job, **told, revision="a", shows=Equipment(battery_wh=13_500), by=dana)
     request = make_request(make_service(job), documents=[first.document])
     designs.add_design(job, **told | {"data": b"%PDF-1.7 b"}, revision="B", shows=Equipment(battery_wh=27_000), by=dana)

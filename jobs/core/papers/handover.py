@@ -68,7 +68,7 @@ def _subjects(told: Handover, words: dict[str, str]) -> list[tuple[str, str, tup
         filled = words[name].format(utility=utility, company=told.company, bag=told.bag, fit=told.who_may_fit, days=told.days)
         return Text(plain(filled), _BODY, after=4)
 
-    next_up: list[Block] = [text("next")] + ([text("days")] if told.days else [text("no days")])
+    next_up: list[Block] = [text("next"), text("days" if told.days else "no days")]
     if not told.permitted:
         next_up.append(_caution("before_permission", told.lang))
     who = [text("who")] + ([text("who else")] if told.who_may_fit else [])

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import itertools
 from typing import Any
 
 from jobs.core import expiring, tags
@@ -11,6 +12,7 @@ from tests.pages.addresses import ALL, STRANGERS, C, F, M, Row, S, V, roles
 from tests.pages.rows_core import job_for
 from utilities import revisions
 
+_count = itertools.count(1)
 OFFICE = roles(M, S)
 CUSTODY = roles(M, S, C)
 READ = roles(M, S, F, V)
@@ -33,12 +35,13 @@ def of_paper(**more: str):
 
 
 def _authority(user: User | None) -> dict[str, Any]:
-    return {"uid": expiring.add_authority("City of Ottermere", by=SYSTEM).uid}
+    return {"uid": expiring.add_authority(f"City of Ottermere {next(_count)}", by=SYSTEM).uid}
 
 
 def _task(user: User | None) -> dict[str, Any]:
-    held_revision()
-    return {"uid": revisions.withdraw_revision("B", on=DAY_ONE, notice="maker's notice 12", by=SYSTEM).tasks.get().uid}
+    revision = f"B{next(_count)}"
+    held_revision(revision)
+    return {"uid": revisions.withdraw_revision(revision, on=DAY_ONE, notice="maker's notice 12", by=SYSTEM).tasks.get().uid}
 
 
 def _tag(user: User | None) -> dict[str, Any]:

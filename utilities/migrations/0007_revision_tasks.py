@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('core', '0005_collars_from_facts'),
+        ('core', '0005_custody_and_papers'),
         ('utilities', '0006_told_by_message'),
     ]
 

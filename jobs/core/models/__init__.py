@@ -7,6 +7,7 @@ from jobs.core.models.job import Contract, Job, Site
 from jobs.core.models.links import SignedLink
 from jobs.core.models.papers import Authority, ExpiringPaper, PaperExtension, PaperKind, WarrantyTerm
 from jobs.core.models.people import Party, Person, User
+from jobs.core.models.phone import PhonePart
 from jobs.core.models.records import Heartbeat, IdempotencyKey, ImportRun, Rule, Secret, Trace
 
 __all__ = [
@@ -31,6 +32,7 @@ __all__ = [
     "PaperKind",
     "Party",
     "Person",
+    "PhonePart",
     "Place",
     "Rule",
     "Secret",

@@ -47,7 +47,7 @@ def give(apps, schema_editor):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("core", "0004_custody_and_papers")]
+    dependencies = [("core", "0005_custody_and_papers")]
 
     # Back: the tables go with the migration before; nothing else was changed.
     operations = [migrations.RunPython(give, migrations.RunPython.noop)]

@@ -14,7 +14,7 @@ from jobs.core.attention import Attention, Row, Section, late, says
 from jobs.core.models import Job, User
 from jobs.core.states import S
 from jobs.core.waiting import UTILITY
-from utilities import discrepancies, outlooks, services, shown
+from utilities import attention_papers, discrepancies, outlooks, services, shown
 from utilities.models import Contact, FitRequest, Outcome, Utility, Visit
 from utilities.models.requests import FitRequestQuerySet
 
@@ -45,7 +45,7 @@ def for_user(user: User) -> Attention:
             discrepancies.old_profiles(),
             _fittings_expected(today),
         ]
-    return Attention(sections=tuple(sections))
+    return Attention(sections=(*sections, *attention_papers.sections(user)))
 
 
 def overdue_promises(rows: FitRequestQuerySet, today: dt.date) -> FitRequestQuerySet:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from jobs.core import clock, facts, lifecycle, words
+from jobs.core import clock, custody, facts, lifecycle, words
 from jobs.core import kinds as k
 from jobs.core.actors import Actor
 from jobs.core.acts import act
@@ -30,6 +30,8 @@ LONGEST_IN_LOG = 240
 def write_to_desk(request: FitRequest, *, asks: str, by: Actor) -> Message:
     """Owe a letter to the desk, to be read and released. asks: what we want to know, in our own words."""
     requests.refuse_if_ended(request)
+    if request.job is not None and (why := custody.trouble(facts.of(request.job))):
+        raise Refused(f"A visit now would be for nothing: {why}. Hang another collar and register it first; then ask.", field="asks")
     said = " ".join(asks.split())
     if not said or len(said) > LONGEST:
         raise Refused(f"Say what the desk is asked, in 1 to {LONGEST} letters.", field="asks")

@@ -18,7 +18,22 @@ from jobs.core.models import Job
 from jobs.core.refusals import Refused
 from jobs.core.views import answer, seen_job
 from jobs.core.web import recorded, right
-from utilities import changes, drawn, endings, exports, filters, meters, reports, requestpage, requests, said, services, shown, visits
+from utilities import (
+    changes,
+    drawn,
+    endings,
+    exports,
+    filters,
+    meters,
+    reports,
+    requestpage,
+    requests,
+    said,
+    sentwith,
+    services,
+    shown,
+    visits,
+)
 from utilities.doings import DOINGS
 from utilities.forms import ConnectForm, ServiceForm
 from utilities.models import ChangeOrder, FitRequest, Outcome, Service, Visit
@@ -75,7 +90,7 @@ def request_page(request: HttpRequest, code: str) -> HttpResponseBase:
         "fit": found,
         "line": line,
         "cells": _cells(found, today),
-        "sendings": found.sendings.prefetch_related("files__document"),
+        "sendings": sentwith.sendings(found),
         "visits": found.visits.order_by("-pk"),
         "contacts": found.contacts.order_by("-on", "-pk"),
         "newer": found.followed_by.exclude(outcome=Outcome.VOID).first(),

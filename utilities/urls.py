@@ -1,6 +1,16 @@
 from django.urls import path
 
-from utilities import forecast_views, letter_views, request_views, scoreviews, version_views, views
+from utilities import (
+    bag_views,
+    collar_views,
+    forecast_views,
+    letter_views,
+    paper_views,
+    request_views,
+    scoreviews,
+    version_views,
+    views,
+)
 
 urlpatterns = [
     path("utilities/", views.utility_list, name="utilities"),
@@ -44,4 +54,23 @@ urlpatterns = [
     path("requests/changes/<uuid:uid>/signed/", request_views.signed, name="change_signed"),
     path("requests/services/<uuid:uid>/exchange/", request_views.exchange, name="meter_exchange"),
     path("requests/visits/<uuid:uid>/told/", request_views.told, name="visit_told"),
+    path("jobs/<str:code>/bag-tag/", bag_views.tag, name="bag_tag"),
+    path("jobs/<str:code>/hand-over-sheet/", bag_views.sheet, name="handover_sheet"),
+    path("jobs/<str:code>/designs/", paper_views.design_papers, name="designs"),
+    path("bag-reports/<uuid:uid>/", bag_views.report, name="bag_report"),
+    path("collars/", collar_views.collar_list, name="collars"),
+    path("collars/collars.<str:ending>", collar_views.collar_export, name="collars_export"),
+    path("collars/new/", collar_views.collar_new, name="collar_new"),
+    path("collars/withdrawn/", collar_views.withdrawn, name="revisions"),
+    path("collars/withdrawn/<uuid:uid>/", collar_views.revision_task, name="revision_task"),
+    path("collars/<uuid:uid>/", collar_views.collar, name="collar"),
+    path("collars/<uuid:uid>/lift/", collar_views.collar_lift, name="collar_lift"),
+    path("papers/", paper_views.paper_list, name="papers"),
+    path("papers/papers.<str:ending>", paper_views.paper_export, name="papers_export"),
+    path("papers/of/<str:code>/new/", paper_views.paper_new, name="paper_new"),
+    path("papers/<uuid:uid>/", paper_views.paper, name="paper"),
+    path("papers/<uuid:uid>/<slug:what>/", paper_views.paper_do, name="paper_do"),
+    path("authorities/", paper_views.authorities, name="authorities"),
+    path("authorities/<uuid:uid>/", paper_views.authority, name="authority"),
+    path("warranties/", paper_views.warranty_terms, name="warranty_terms"),
 ]

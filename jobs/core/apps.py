@@ -7,6 +7,7 @@ class CoreConfig(AppConfig):
     verbose_name = "Homes"
 
     def ready(self) -> None:
-        from jobs.core import followups, secrets
+        from jobs.core import custody, followups, secrets
 
         followups.register(secrets.forget_at_close)
+        followups.register(custody.follow)

@@ -64,6 +64,8 @@ SERVICE_VOLTAGES = ("120/240", "120/208", "another", "not known")
 # What is set on the day of commissioning: before the collar is in there is one right mode, and no other may be recorded.
 MODES = ("grid-tied", "backup")
 COMMUNICATIONS = ("Ethernet", "Wi-Fi", "cellular", "none yet")
+CABLE_ENDS = ("terminated", "capped", "not seen")
+COLLAR_LOST = ("missing", "damaged")
 CT_PLACES = ("between the meter and every source", "after the connection of PV", "not seen")
 OLDER_PV = ("none", "with its own CT", "without a CT", "not known")
 DIRECTIONS = ("import", "export", "not shown")
@@ -142,9 +144,39 @@ KINDS: dict[str, FactKind] = {
     ),
     k.COLLAR_REGISTERED: FactKind("collar registered", own="core.record_custody", fields={"serial": _text(), "revision": OPTIONAL}),
     k.COLLAR_STAGED: FactKind(
-        "collar staged", own="core.record_custody", fields={"place": OPTIONAL, "photo": OPTIONAL, "reason": OPTIONAL}
+        "collar staged",
+        own="core.record_custody",
+        fields={
+            "place": OPTIONAL,
+            "photo": OPTIONAL,
+            "reason": OPTIONAL,
+            "serial_seen": OPTIONAL,
+            "label": OPTIONAL,
+            "cable_run": OPTIONAL,
+            "cable_coiled_cm": Field(int, False),
+            "cable_end": _text(*CABLE_ENDS, required=False),
+            "cable_labelled": Field(bool, False),
+            "cable_dead": Field(bool, False),
+            "told_not_to_move": Field(bool, False),
+        },
     ),
-    k.SHEET_GIVEN: FactKind("hand-over sheet given", own="core.record_day_one", fields={"to": OPTIONAL, "language": OPTIONAL}),
+    k.BAG_SEEN: FactKind("bag seen where it hangs", own="core.record_custody", after=(k.COLLAR_STAGED,)),
+    k.COLLAR_LOST: FactKind(
+        "collar found missing or damaged",
+        own="core.record_custody",
+        fields={
+            "what": _text(*COLLAR_LOST),
+            "reported_by": OPTIONAL,
+            "police_report": OPTIONAL,
+            "who_pays": OPTIONAL,
+            "claim": OPTIONAL,
+        },
+    ),
+    k.SHEET_GIVEN: FactKind(
+        "hand-over sheet given",
+        own="core.record_day_one",
+        fields={"to": OPTIONAL, "language": OPTIONAL, "given_by": OPTIONAL, "signed_by": OPTIONAL},
+    ),
     k.PERMISSION_TO_OPERATE: FactKind("permission to operate", own="core.record_papers", fields={"reference": OPTIONAL}),
     k.FINAL_INSPECTION: FactKind("final inspection passed", own="core.record_papers", fields={"reference": OPTIONAL}),
     k.REQUEST_SENT: FactKind(

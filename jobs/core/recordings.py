@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from jobs.core import dayone, homefacts, intake, metering, secrets, sitephotos, sitevisit
+from jobs.core import custody, dayone, homefacts, intake, metering, secrets, sitephotos, sitevisit
 from jobs.core import dayone_forms as d
 from jobs.core import record_forms as f
 
@@ -110,6 +110,22 @@ RECORDINGS: dict[str, Recording] = {
         d.StagedForm,
         dayone.record_collar_staged,
         ("live_conductors", "utility_only", "seals"),
+    ),
+    "bag-seen": Recording(
+        "Bag seen where it hangs",
+        "Record photo",
+        "core.record_custody",
+        d.BagSeenForm,
+        custody.record_bag_seen,
+        ("live_conductors", "utility_only"),
+    ),
+    "collar-lost": Recording(
+        "Collar missing or damaged",
+        "Record what was found",
+        "core.record_custody",
+        d.CollarLostForm,
+        custody.record_collar_lost,
+        ("live_conductors", "utility_only"),
     ),
     "sheet-given": Recording("Hand-over sheet given", "Record sheet", DAY_ONE, d.SheetForm, dayone.record_sheet_given),
     "permission-to-operate": Recording(

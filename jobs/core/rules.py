@@ -70,6 +70,8 @@ RULES: dict[str, RuleKind] = {
     "delay_paper_days": RuleKind("A paper expires soon within", 30, 1, 365, "days"),
     "link_days": RuleKind("A homeowner's link opens for", 30, 1, 365, "days"),
     "thin_history": RuleKind("A utility's history is thin below", 5, 1, 50, "fittings"),
+    "bag_photo_days": RuleKind("Ask for a photo of the bag again after", 60, 14, 365, "days"),
+    "paper_watch_days": RuleKind("Papers stand on Today from before they run out", 90, 14, 365, "days"),
     "delay_week_dollars": RuleKind("A day's delay costs, for each week since the collar", 20, 0, 1000, "dollars", group="Money"),
     "notices_by_themselves": RuleKind(
         "Kinds of message that leave without a person's release, with commas between", "", group="Messages", page="notices_by_themselves"

@@ -1,7 +1,7 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path
 
-from jobs.core import crew_views, office_views, views
+from jobs.core import crew_views, office_views, tagpage, views
 
 urlpatterns = [
     path("sign-in/", office_views.SignIn.as_view(), name="sign_in"),
@@ -19,6 +19,8 @@ urlpatterns = [
     path("facts/<uuid:uid>/correct/", views.correct, name="correct"),
     path("facts/<uuid:uid>/ct-check/", views.ct_check, name="ct_check"),
     path("holds/<uuid:uid>/lift/", views.lift, name="lift"),
+    # In capitals, as the code on the tag packs it tightest.
+    path("T/<str:token>/", tagpage.tag, name="tag_page"),
     # Below /crew/ lies what a phone keeps for the time without reception; its worker answers for these addresses alone.
     path("crew/", crew_views.day, name="crew_day"),
     path("crew/hello/", crew_views.hello, name="crew_hello"),

@@ -26,7 +26,7 @@ from jobs.core.states import Facts, JobState, S, state_of
 from jobs.core.waiting import UTILITY, Waiting, open_emergency, unreported_seal
 from jobs.core.web import right
 from jobs.notices import asking
-from jobs.pages import conversation, jobacts, jobmoney, ledger, outlook, waitwords
+from jobs.pages import conversation, jobacts, jobcustody, jobmoney, ledger, outlook, waitwords
 from jobs.pages.expected import expected
 from utilities import services
 from utilities.models import FitRequest, Service, Utility, Visit
@@ -197,6 +197,7 @@ def _shown(request: HttpRequest, home: Home) -> HttpResponse:
         "months": next((row.drawn.head for row in rows if row.drawn), None),
         "no_backup": home.state.state not in (S.BACKUP_VERIFIED, S.CANCELLED),
         "people": _people(home),
+        "custody": jobcustody.of(job, home.known, home.user, today=home.today),
         "equipment": _equipment(job),
         "requests": [(one, reverse("request", kwargs={"code": one.code})) for one in reversed(home.requests)],
         "calls": [(call, reverse("call", kwargs={"uid": call.uid})) for call in home.calls],

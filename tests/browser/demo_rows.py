@@ -11,14 +11,28 @@ from django.db.models import Count, Q, QuerySet
 from billing.models import Invoice, Milestone, Payment
 from jobs.appointments import feeds, readiness, worklists
 from jobs.appointments.models import Appointment, AppointmentState, CallRecord, Press, Tentative
-from jobs.core import actors, clock, links
+from jobs.core import actors, clock, links, tags
 from jobs.core import kinds as k
-from jobs.core.models import Document, Fact, Hold, ImportRun, Job, SignedLink, User
+from jobs.core.models import (
+    Authority,
+    BagReport,
+    Collar,
+    DesignDocument,
+    Document,
+    ExpiringPaper,
+    Fact,
+    Hold,
+    ImportRun,
+    Job,
+    SignedLink,
+    User,
+)
 from jobs.core.rights import CREW, VERIFIER
 from jobs.core.states import S
 from jobs.notices.models import Message, MessageFile, Received, State
+from utilities import paperlines
 from utilities.endings import WITHDRAWN
-from utilities.models import FitRequest, Outcome, ProfileVersion, Service, Utility, Visit
+from utilities.models import FitRequest, Outcome, ProfileVersion, RevisionTask, Service, Utility, Visit
 
 Kwargs = dict[str, Any]
 
@@ -90,6 +104,50 @@ def fact_to_correct() -> Kwargs:
 
 def ct_checks(verdict: str) -> Callable[[], QuerySet[Fact]]:
     return lambda: Fact.objects.standing().of_kind(k.CT_CHECK).filter(value__verdict=verdict)
+
+
+# Collars, bags and papers.
+
+
+def collars() -> QuerySet[Collar]:
+    return Collar.objects.filter(job__isnull=False).order_by("pk")
+
+
+def running_out() -> QuerySet[ExpiringPaper]:
+    return paperlines.before_the_collar(ExpiringPaper.objects.all()).filter(kind="permit").order_by("expires_on", "pk")
+
+
+def papers() -> QuerySet[ExpiringPaper]:
+    return ExpiringPaper.objects.standing()
+
+
+def authorities() -> QuerySet[Authority]:
+    return Authority.objects.all()
+
+
+def told_at_bags() -> QuerySet[BagReport]:
+    return BagReport.objects.waiting()
+
+
+def designed() -> QuerySet[Job]:
+    return Job.objects.filter(pk__in=DesignDocument.objects.values("job")).order_by("pk")
+
+
+def revision_tasks() -> QuerySet[RevisionTask]:
+    return RevisionTask.objects.open().order_by("pk")
+
+
+def tag_token() -> Kwargs:
+    """A tag of the demo, printed anew for the picture: what its token is stands on paper only."""
+    return {"token": tags.make_tag(one(homes(S.AWAITING_UTILITY)(), "home that waits"), by=actors.command("pictures")).token}
+
+
+def bag_link() -> Kwargs:
+    return {
+        "token": links.token_of(
+            one(SignedLink.objects.filter(purpose="bag_photo", job__in=homes(S.AWAITING_UTILITY)()), "link to send a photo of the bag")
+        )
+    }
 
 
 # Requests.

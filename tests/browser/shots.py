@@ -57,6 +57,8 @@ RECORDED_IN = {
     "medical-answer": S.COLLAR_ENERGIZED,
     "permission-to-operate": S.GRID_TIED,
     "final-inspection": S.GRID_TIED,
+    "bag-seen": S.AWAITING_UTILITY,
+    "collar-lost": S.AWAITING_UTILITY,
 }
 
 
@@ -251,6 +253,42 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
     "meter_exchange": [Shot(SCHEDULER, by_uid(d.services, "meter"))],
     "request_again": [request()],
     "request_end": [request()],
+    "bag_tag": [Shot(SCHEDULER, by_code(d.homes(S.AWAITING_UTILITY), "home that waits"))],
+    "handover_sheet": [Shot(MANAGER, by_code(d.homes(S.AWAITING_UTILITY), "home that waits"))],
+    "designs": [Shot(MANAGER, by_code(d.designed, "home with a design paper"))],
+    "bag_report": [Shot(SCHEDULER, by_uid(d.told_at_bags, "report from a bag"))],
+    "tag_page": [
+        Shot(STRANGER, d.tag_token),
+        Shot(STRANGER, d.tag_token, label="es", query=lambda: {"lang": "es"}),
+        Shot(STRANGER, d.tag_token, label="nothing chosen", press="Send what I found", status=422),
+        Shot(STRANGER, lambda: {"token": "KQ7M4EKQ7M4EKQ7M"}, label="not known", status=404),
+    ],
+    "bag_photo": [
+        Shot(STRANGER, d.bag_link),
+        Shot(STRANGER, d.bag_link, label="es", query=lambda: {"lang": "es"}),
+        Shot(STRANGER, d.bag_link, label="nothing chosen", press="Send this picture", status=422),
+    ],
+    "collars": [Shot(SCHEDULER), Shot(SCHEDULER, label="nothing", query=lambda: {"revision": "none such"})],
+    "collars_export": list_files(SCHEDULER),
+    "collar_new": [Shot(SCHEDULER), Shot(SCHEDULER, label="refused", press="Record it received", status=422)],
+    "collar": [Shot(SCHEDULER, by_uid(d.collars, "collar of a home"))],
+    "collar_lift": [Shot(MANAGER, by_uid(d.collars, "collar of a home"))],
+    "revisions": [Shot(MANAGER), Shot(MANAGER, label="asked", query=lambda: {"revision": "B"})],
+    "revision_task": [Shot(SCHEDULER, by_uid(d.revision_tasks, "task of a withdrawn revision"))],
+    "papers": [Shot(SCHEDULER), Shot(SCHEDULER, label="before the collar", query=lambda: {"collar": "before"})],
+    "papers_export": list_files(SCHEDULER),
+    "paper_new": [
+        Shot(SCHEDULER, by_code(d.homes(S.AWAITING_UTILITY), "home that waits")),
+        Shot(SCHEDULER, by_code(d.homes(S.AWAITING_UTILITY), "home that waits"), label="refused", press="Enter the paper", status=422),
+    ],
+    "paper": [Shot(SCHEDULER, by_uid(d.running_out, "permit that runs out before the collar"))],
+    "paper_do": [
+        Shot(SCHEDULER, lambda what=what: {"uid": d.one(d.running_out(), "permit that runs out").uid, "what": what}, label=what)  # type: ignore[misc]
+        for what in ("letter", "extend", "owner", "end")
+    ],
+    "authorities": [Shot(SCHEDULER)],
+    "authority": [Shot(SCHEDULER, by_uid(d.authorities, "authority"))],
+    "warranty_terms": [Shot(MANAGER)],
     "request_write": [request()],
     "visit_told": [Shot(SCHEDULER, by_uid(d.announced_visits, "announced visit"))],
     # Messages.

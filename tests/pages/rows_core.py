@@ -6,6 +6,7 @@ from typing import Any
 from jobs.core import dayone, files, homefacts, kinds
 from jobs.core.models import Crew, CrewMember, Job, User
 from jobs.core.rights import CREW
+from jobs.core.states import S as State
 from tests.core.phone import two_versions
 from tests.make import DAY_ONE, PNG, SYSTEM, make_job, make_user, put, steps_seen
 from tests.pages.addresses import ALL, STRANGERS, C, M, Row, S, V, roles
@@ -17,7 +18,7 @@ def job_for(user: User | None, **fields: Any) -> Job:
         team, _ = Crew.objects.get_or_create(name="North crew")
         CrewMember.objects.get_or_create(crew=team, user=user, from_on=dt.date(2026, 1, 1))
         fields.setdefault("crew", team)
-    return make_job(**fields)
+    return make_job(fields.pop("state", State.IN_BUILD), **fields)
 
 
 def recording(what: str):

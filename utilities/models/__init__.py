@@ -1,6 +1,7 @@
 from utilities.models.desk import KnownCalendar, ProfileVersion
 from utilities.models.forecasts import Forecast, ForecastRun, Outlook
 from utilities.models.requests import ChangeOrder, Contact, FitRequest, Outcome, Sending, SentFile, Service, Visit
+from utilities.models.revisions import RevisionTask
 from utilities.models.scores import Replay, Score
 from utilities.models.utility import Closure, District, Utility, UtilityKind
 
@@ -17,6 +18,7 @@ __all__ = [
     "Outlook",
     "ProfileVersion",
     "Replay",
+    "RevisionTask",
     "Score",
     "Sending",
     "SentFile",

@@ -77,7 +77,9 @@ def compared(pairs: Sequence[Pair], *, has_pv: bool) -> Compared:
     mean = math.fsum(abs(pair.collar_w) for pair in pairs) / len(pairs)
     allowed = max(LEAST_BIAS_W, BIAS_SHARE * mean)
     if abs(found.bias_w) > allowed:
-        return Compared(found, INCONSISTENT, f"The mean difference is {words.watts(found.bias_w)}, more than {words.watts(allowed)} either way.")
+        return Compared(
+            found, INCONSISTENT, f"The mean difference is {words.watts(found.bias_w)}, more than {words.watts(allowed)} either way."
+        )
     if wanting := _wanting(pairs, has_pv=has_pv):
         return Compared(found, CANNOT_TELL, f"Still wanted: {words.listed(wanting)}.")
     return Compared(found, CONSISTENT, f"The mean difference is {words.watts(found.bias_w)}, within {words.watts(allowed)} either way.")

@@ -56,8 +56,8 @@ FOREMOST: dict[S, tuple[str, ...]] = {
     ),
     S.GRID_TIED: ("permission-to-operate", "final-inspection"),
     S.AWAITING_UTILITY: ("gateway-report",),
-    S.COLLAR_ENERGIZED: ("gateway-report", "communications", "software-updated", "medical-answer"),
-    S.BACKUP_VERIFIED: ("removed", "homeowner-told"),
+    S.COLLAR_ENERGIZED: ("gateway-report", "communications", "software-updated", "cut-over", "backup-limits", "medical-answer"),
+    S.BACKUP_VERIFIED: ("sheet-two-given", "removed", "homeowner-told"),
     S.CANCELLED: (),
 }
 BEFORE_THE_COLLAR = (S.IN_BUILD, S.GRID_TIED, S.AWAITING_UTILITY)

@@ -149,14 +149,25 @@ def outside(findings: Sequence[Finding]) -> list[Finding]:
     return [finding for finding in findings if finding.judged == Judged.OUTSIDE]
 
 
+def run_time_range(load: Load, limits: Limits) -> tuple[float, float] | None:
+    """Hours at a quarter more and a quarter less than this load; None where it cannot be told or the charge is at its floor."""
+    if load.total_w <= 0 or limits.usable_wh is None or limits.floor_percent is None:
+        return None
+    share = (limits.efficiency_percent or 100) / 100
+    hours = run_hours(
+        limits.usable_wh, soc_percent=load.soc_percent, floor_percent=limits.floor_percent, load_w=load.total_w, efficiency=share
+    )
+    return (hours / (1 + LOAD_SPREAD), hours / (1 - LOAD_SPREAD)) if hours is not None else None
+
+
 def run_time_words(load: Load, limits: Limits) -> str:
     """ "5 to 8 hours at 75 to 125 % of this load"; why not, where it cannot be told."""
     if missing := _missing(usable_energy=limits.usable_wh, floor_of_the_charge=limits.floor_percent):
         return f"cannot tell: {missing}"
-    hours = _hours(load, limits)
-    if hours is None:
+    found = run_time_range(load, limits)
+    if found is None:
         return "no run time: the state of charge is not above the floor that was entered"
-    low, high = hours / (1 + LOAD_SPREAD), hours / (1 - LOAD_SPREAD)
+    low, high = found
     return f"about {low:.1f} to {high:.1f} hours, at 125 to 75 % of what runs now"
 
 
@@ -209,15 +220,6 @@ def _room(load: Load, limits: Limits) -> Finding:
     fits = surplus <= limits.charge_w and load.soc_percent < limits.taper_percent
     told = f"{words.watts(surplus)} to take at {load.soc_percent} %"
     return _compared(title, fits, told, f"{words.watts(limits.charge_w)} below {limits.taper_percent} %")
-
-
-def _hours(load: Load, limits: Limits) -> float | None:
-    if load.total_w <= 0 or limits.usable_wh is None or limits.floor_percent is None:
-        return None
-    share = (limits.efficiency_percent or 100) / 100
-    return run_hours(
-        limits.usable_wh, soc_percent=load.soc_percent, floor_percent=limits.floor_percent, load_w=load.total_w, efficiency=share
-    )
 
 
 def _compared(title: str, fits: bool, seen: str, entered: str) -> Finding:

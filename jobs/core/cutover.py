@@ -71,15 +71,40 @@ def _refuse_two_meters_or_none(meter: str, old_cts: str) -> None:
 
 
 @act(right="core.record_gateway", on=Job)
-def record_backup_limits(job: Job, *, on: dt.date, entered_by: str, by: Actor, read_from: str = "", **limits: int | None) -> Fact:
+def record_backup_limits(
+    job: Job,
+    *,
+    on: dt.date,
+    entered_by: str,
+    by: Actor,
+    read_from: str = "",
+    continuous_w: int | None = None,
+    leg_a: int | None = None,
+    start_va: int | None = None,
+    usable_wh: int | None = None,
+    floor_percent: int | None = None,
+    charge_w: int | None = None,
+    taper_percent: int | None = None,
+    efficiency_percent: int | None = None,
+) -> Fact:
     """The figures that load and charge are compared with on the call, and who answers for them."""
-    given = {name: value for name, value in limits.items() if value is not None}
+    figures = {
+        "continuous_w": continuous_w,
+        "leg_a": leg_a,
+        "start_va": start_va,
+        "usable_wh": usable_wh,
+        "floor_percent": floor_percent,
+        "charge_w": charge_w,
+        "taper_percent": taper_percent,
+        "efficiency_percent": efficiency_percent,
+    }
+    given = {name: figure for name, figure in figures.items() if figure is not None}
     if not given:
         raise Refused(NOTHING_ENTERED, field="continuous_w")
-    for name, value in given.items():
-        if name.endswith("_percent") and not 0 <= value <= 100:
-            raise Refused(f"{value} % cannot be; wanted 0 to 100.", field=name)
-        if not name.endswith("_percent") and value <= 0:
+    for name, figure in given.items():
+        if name.endswith("_percent") and not 0 <= figure <= 100:
+            raise Refused(f"{figure} % cannot be; wanted 0 to 100.", field=name)
+        if not name.endswith("_percent") and figure <= 0:
             raise Refused("A limit of nothing cannot be meant; leave it empty where it is not known.", field=name)
     floor, taper = given.get("floor_percent"), given.get("taper_percent")
     if floor is not None and taper is not None and floor >= taper:

@@ -23,8 +23,8 @@ class PairsField(forms.CharField):
     def __init__(self) -> None:
         super().__init__(
             label="Paired readings, one pair a line: time, CTs, collar",
-            help_text="Read both at the same instant, in watts; import is positive, export negative. Six pairs or more from low to high load, "
-            "and one while PV exports: 14:05, 310, 300",
+            help_text="Read both at the same instant, in watts; import is positive, export negative. Six pairs or more from low to high "
+            "load, and one while PV exports: 14:05, 310, 300",
             widget=forms.Textarea(attrs={"rows": 8}),
             error_messages={"required": "Read the CTs and the collar at the same instants; each pair is a line, such as 14:05, 310, 300."},
         )
@@ -48,7 +48,10 @@ class CutOverForm(TimeForm):
     meter = forms.ChoiceField(label="The site's meter from now on", choices=[(c, c) for c in facts.SITE_METERS], widget=forms.RadioSelect)
     old_cts = forms.ChoiceField(label="The old CTs", choices=[(c, c) for c in facts.OLD_CTS], widget=forms.RadioSelect)
     electrician = forms.CharField(
-        label="Electrician, with licence", help_text="Wanted where anything physical was done or left.", max_length=160, required=False
+        label="Electrician, with license number",
+        help_text="Wanted where anything physical was done or left.",
+        max_length=160,
+        required=False,
     )
 
 

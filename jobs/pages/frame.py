@@ -30,7 +30,7 @@ NOUNS = (
     ("Rules", "rules"),
 )
 # Addresses that belong under a noun though they do not begin with its own.
-UNDER = {"/hours/": "calls", "/facts/": "jobs", "/crews/": "people"}
+UNDER = {"/hours/": "calls", "/visits/": "calls", "/on-call/": "calls", "/verifications/": "calls", "/facts/": "jobs", "/crews/": "people"}
 
 
 @dataclass(frozen=True)

@@ -109,4 +109,5 @@ def seen_passing(call: CallRecord, mara: Actor) -> CallRecord:
     verification.see(call, what="utility_power", watts=4, by=mara)
     verification.see(call, what="load_served", watts=640, load="refrigerator", by=mara)
     verification.see(call, what="mid_closed", by=mara)
+    verification.see(call, what="normal", watts=230, by=mara)
     return call

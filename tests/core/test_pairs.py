@@ -18,7 +18,7 @@ def test_six_pairs_over_the_range_with_an_export_pair_are_consistent():
     [
         (GOOD[:5], False, "6 pairs or more (these are 5)"),
         ([Pair(300, 300)] * 6, False, "low and at high load"),
-        (GOOD[:5] + [Pair(0, 0)], True, "a pair while PV exports"),
+        ([*GOOD[:5], Pair(0, 0)], True, "a pair while PV exports"),
     ],
 )
 def test_pairs_that_leave_something_open_cannot_tell(pairs, has_pv, wanted):

@@ -36,16 +36,16 @@ def paired(*, name: str, dots: Sequence[Difference], bias_w: float, low_w: float
         y = down.at(value)
         marks.append(Line(left, y, right, y, 2 if value == 0 else 1, tone="ink" if value == 0 else "hair"))
         marks.append(Words(left - 6, y + 4.5, f"{words.number(value)} W", "end"))
-    for value in (low_w, high_w):
-        marks.append(Line(left, down.at(value), right, down.at(value), 1.1, dashed=True))
+    for limit in (low_w, high_w):
+        marks.append(Line(left, down.at(limit), right, down.at(limit), 1.1, dashed=True))
     marks.append(Line(left, down.at(bias_w), right, down.at(bias_w), 1))
     across = _times(dots, left=left, right=right)
     marks += [Dot(across.at(dot.minute), down.at(dot.watts), 3.2, title=dot.title) for dot in dots]
     taken = [mark.box for mark in marks if isinstance(mark, Words)]
     height = _TOP + _HIGH + 2 * TEXT + 16
-    for said, value in (("limit", high_w), ("bias", bias_w), ("limit", low_w)):
-        told = f"{said} {words.number(round(value))} W"
-        places = [Words(right + 6, down.at(value) + 4.5 + shift, told, tone="ink") for shift in (0, -12, 12, -24, 24)]
+    for said, watts in (("limit", high_w), ("bias", bias_w), ("limit", low_w)):
+        told = f"{said} {words.number(round(watts))} W"
+        places = [Words(right + 6, down.at(watts) + 4.5 + shift, told, tone="ink") for shift in (0, -12, 12, -24, 24)]
         place = free_place(places, taken=taken, width=width, height=height)
         if place is not None:
             marks.append(place)

@@ -155,7 +155,7 @@ def hold(home: Home, call: Appointment, *, how: str) -> CallRecord:
             verification.acknowledge(record, caution=caution, by=by)
     for place, check in enumerate(callsteps.CHECKS):
         safe = [answer.value for answer in check.answers if answer.safe]
-        with clock.pretend(after(240 + 35 * place)):
+        with clock.pretend(after(240 + 18 * place)):
             if how == STORM and check.name == "storm":
                 verification.answer_check(record, check="storm", answer="yes", by=by)
                 return record
@@ -181,7 +181,10 @@ def _island(home: Home, record: CallRecord, by: Actor, *, after_of: object, lost
         (600, "mid_open", None, ""),
         (622, "utility_power", home.draw.randrange(0, 12), ""),
         (650, "load_lost", None, "") if lost else (650, "load_served", load + home.draw.randrange(-20, 60), name),
+        (720, "return_begun", None, ""),
+        (760, "not_yet", None, ""),
         (840, "mid_closed", None, ""),
+        (880, "normal", load + home.draw.randrange(-20, 60), ""),
     ]
     for seconds, what, watts, served in sightings:
         with clock.pretend(after_of(seconds)):

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+from typing import Any
 
 import pytest
 from django.urls import reverse
 
 from jobs.core import cutover, facts, fittedpage, homefacts
 from jobs.core import kinds as k
+from jobs.core.charts.marks import Dot, Line
 from jobs.core.charts.paired import Difference, paired
 from jobs.core.cutover import Read
 from jobs.core.models import Fact
@@ -64,12 +66,13 @@ def test_two_meters_none_and_what_cannot_be_are_refused(job, mara, changed, sent
 
 def test_limits_are_figures_that_somebody_answers_for(job, mara):
     on = dt.date(2026, 11, 17)
-    for given, sentence in (
+    refused: tuple[tuple[dict[str, Any], str], ...] = (
         ({}, "Enter one limit"),
         ({"floor_percent": 400}, "400 % cannot be"),
         ({"continuous_w": 0}, "limit of nothing"),
         ({"floor_percent": 95, "taper_percent": 90}, "floor must lie below"),
-    ):
+    )
+    for given, sentence in refused:
         with pytest.raises(Refused, match=sentence):
             cutover.record_backup_limits(job, on=on, entered_by="Ana Ortiz", by=mara, **given)
     with pytest.raises(Refused, match="who read the limits"):
@@ -133,8 +136,8 @@ def test_each_difference_has_its_place_between_the_two_limits():
     dots = [Difference(840 + n, watts) for n, watts in enumerate((10, -5, 12, -5, 20, 10))]
     chart = paired(name="paired", dots=dots, bias_w=7, low_w=-12.6, high_w=26.6, label="six")
 
-    drawn = [mark for mark in chart.marks if mark.kind == "dot"]
-    low, high = sorted(mark.y1 for mark in chart.marks if mark.kind == "line" and mark.dashed)
+    drawn = [mark for mark in chart.marks if isinstance(mark, Dot)]
+    low, high = sorted(mark.y1 for mark in chart.marks if isinstance(mark, Line) and mark.dashed)
     assert len(drawn) == 6
     assert all(low < dot.y < high for dot in drawn)
     # One scale: 10 W apart is as far between two dots as it is between others.

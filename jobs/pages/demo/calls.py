@@ -15,6 +15,7 @@ from jobs.core.models import SignedLink, User
 from jobs.core.states import S
 from jobs.notices import kinds, leaving, outbox, tasks
 from jobs.notices.models import Message, State
+from jobs.pages.demo import afterwards
 from jobs.pages.demo.company import user_of
 from jobs.pages.demo.diary import workday
 from jobs.pages.demo.story import Home, step
@@ -37,6 +38,7 @@ def connected(home: Home) -> None:
 def updated(home: Home) -> None:
     if home.story.internet:
         homefacts.record_software_updated(home.job, on=home.site_day, version="4.2.1", by=home.office.mara)
+        afterwards.measured(home)
 
 
 @step
@@ -184,13 +186,15 @@ def _island(home: Home, record: CallRecord, by: Actor, *, after_of: object, lost
         (720, "return_begun", None, ""),
         (760, "not_yet", None, ""),
         (840, "mid_closed", None, ""),
-        (880, "normal", load + home.draw.randrange(-20, 60), ""),
+        (880, "normal", load, ""),
     ]
     for seconds, what, watts, served in sightings:
         with clock.pretend(after_of(seconds)):
             verification.see(record, what=what, watts=watts, load=served, by=by)
     with clock.pretend(after_of(930)):
         if lost:
-            verification.record_result(record, result="not passed", reason="the load went off in island mode", put_back="yes", by=by)
+            verification.record_result(
+                record, result="not passed", cause="load", reason="the load went off in island mode", put_back="yes", by=by
+            )
         else:
             verification.record_result(record, result="passed", statement="The lights stayed on.", put_back="yes", by=by)

@@ -64,9 +64,11 @@ def _numbers(call: CallRecord) -> list[tuple[str, str, str]]:
     if line:
         utility = services.utility_of(job)
         rows.append((f"Emergency line of {utility.name if utility else 'the utility'}", phones.shown(line), phones.link(line)))
-    if pieces := oncall.reached(clock.now()).pieces:
-        told = "".join(text for text, _ in pieces)
-        rows.append(("Licensed person on call", told, next((link for _, link in pieces if link), "")))
+    pieces = oncall.reached(clock.now()).pieces
+    if pieces:
+        named = "".join(text for text, link in pieces if not link).strip(" ,")
+        number, link = next((piece for piece in pieces if piece[1]), (named, ""))
+        rows.append((f"Licensed person on call, {named}" if link else "Licensed person on call", number, link))
     if person.phone:
         told = phones.shown(person.phone, extension=person.phone_ext)
         rows.append((f"The home, {person.name}", told, phones.link(person.phone, extension=person.phone_ext)))

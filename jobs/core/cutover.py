@@ -15,6 +15,7 @@ from jobs.core.facts import OLD_CTS, SITE_METERS, Said, When
 from jobs.core.models import Fact, Job
 from jobs.core.pairs import Pair
 from jobs.core.refusals import Refused
+from jobs.core.states import told_serial
 
 MOST_W = 100_000
 COLLAR, CTS = SITE_METERS
@@ -39,6 +40,12 @@ def record_cut_over(
         raise Refused("This home has no battery, so it has no consumption CTs to compare with the collar.")
     if facts.of(job).fitted is None:
         raise Refused("The collar is not on record as fitted; its metering cannot have been read.")
+    told = told_serial(facts.of(job))
+    if told is not None and told.value["serial"] != facts.of(job).serial:
+        raise Refused(
+            f"Another collar is reported here: {told.value['serial']}, registered is {facts.of(job).serial}. Clear the serial first: "
+            "a battery must not follow another home's meter."
+        )
     _refuse_two_meters_or_none(meter, old_cts)
     if old_cts in (REMOVED, LEFT) and not electrician.strip():
         raise Refused("Name the electrician: anything physical at the CTs is an electrician's, and so is its record.", field="electrician")

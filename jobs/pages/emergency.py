@@ -27,13 +27,13 @@ WITHOUT_POWER = ("the whole house", "half of it, or some rooms", "the backed-up 
 # In this order: what may kill first. Half a house without power is a lost leg or a lost neutral until somebody has looked.
 QUESTIONS = (
     ("Smoke, fire, heat, sparks, a smell of gas, a CO alarm, a wire on the ground?", "Everybody out, and 911; nothing else first."),
+    ("Is the battery hot, swollen, hissing or smoking?", "Everybody out, and 911. Nobody opens or sprays it."),
     ("Did anyone feel a shock, or is anyone unwell?", "911. Nobody touches anything."),
     ("Does anyone rely on powered medical equipment?", "If so: their own plan for it now, and 911 if it cannot wait."),
     ("What is without power: the whole house, half of it, one panel?", "Half of it may be a lost leg or neutral: nobody runs a test."),
     ("Are lights very bright, very dim, or flickering?", "A lost neutral can do that: the utility's emergency line now."),
     ("Since when, and was the utility at the meter today?", "Its emergency line first, whoever caused it."),
     ("Are the neighbors without power too?", "Then it is an outage; ask the utility, and tell what this home has."),
-    ("Is the battery hot, swollen, hissing or smoking?", "Everybody out, and 911. Nobody opens or sprays it."),
 )
 WHO_FIRST = (PartyRole.AT_HOME.value, PartyRole.OWNER.value)
 

@@ -50,7 +50,8 @@ def test_the_page_asks_for_what_may_kill_first():
 
     asked = [question for question, _ in QUESTIONS]
     assert "Smoke" in asked[0]
-    assert "shock" in asked[1]
+    assert "battery" in asked[1]
+    assert "shock" in asked[2]
     assert sum("911" in then for _, then in QUESTIONS) >= 3
 
 

@@ -102,6 +102,8 @@ def test_another_serial_is_said_with_both_and_asks_for_a_photo(job, mara, client
     page = client.get(reverse("fitted_collar", kwargs={"code": job.code})).content.decode()
     assert f"another collar is reported: LC-99999, registered is {serial}" in page
     assert "Ask the homeowner or the utility for a photo" in page
+    with pytest.raises(Refused, match="must not follow another home's meter"):
+        cut(job, mara)
 
 
 def test_what_is_missing_of_the_metering_is_named_and_goes_when_it_is_there(job, mara):

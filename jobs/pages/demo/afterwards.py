@@ -27,7 +27,7 @@ MORE_W = (10, -5, 12, -5, 20, 10)
 
 def measured(home: Home) -> None:
     """Old CTs and collar read together, and the limits from the nameplates."""
-    if not home.job.has_battery or home.diary.day < home.diary.ago(SEEN_DAYS):
+    if not home.job.has_battery or home.story.fitted_serial or home.diary.day < home.diary.ago(SEEN_DAYS):
         return
     turn = home.number % len(MORE_W)
     pairs = [Pair(load + MORE_W[(n + turn) % len(MORE_W)], load) for n, load in enumerate(LOADS_W)]

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from typing import Any
 
 from jobs.appointments import booking, hours, oncall, sitevisits, verification
 from jobs.appointments.limits import Balance
@@ -69,7 +70,7 @@ def _balance(by: Actor):
     return call, {"balance": Balance(410, 236, 0, 640)}
 
 
-ON_CALL = {
+ON_CALL: dict[str, Any] = {
     "license_number": "EL 1177",
     "phone": e164("(303) 555-0177"),
     "starts_at": NOON,

@@ -28,7 +28,7 @@ def at(hour: int, minute: int, second: int = 0) -> time_machine.travel:
 
 def html_of(client, mara, call: CallRecord) -> str:
     client.force_login(user_of(mara))
-    return client.get(reverse("call", kwargs={"uid": call.appointment.uid})).content.decode()
+    return str(client.get(reverse("call", kwargs={"uid": call.appointment.uid})).content.decode())
 
 
 def island(call: CallRecord, mara) -> CallRecord:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from jobs.appointments import oncall, sitevisits
 from jobs.appointments.sitevisits import MENDED, OnSite
+from jobs.appointments.visitmodels import SiteVisit
 from jobs.core import clock, cutover, phones
 from jobs.core.cutover import Read
 from jobs.core.pairs import Pair
@@ -74,8 +75,8 @@ def put_on_call(office: Office, today: dt.date) -> None:
         )
 
 
-def planned(*, reason: str, ahead: int, parts: str = "", words: str = "") -> Callable[[Home], object]:
-    def plan(home: Home) -> sitevisits.SiteVisit:
+def planned(*, reason: str, ahead: int, parts: str = "", words: str = "") -> Callable[[Home], SiteVisit]:
+    def plan(home: Home) -> SiteVisit:
         return sitevisits.plan_visit(
             home.job,
             reason=reason,
@@ -105,13 +106,18 @@ def _tested(home: Home) -> None:
         closed=dt.time(10, 20, 40),
     )
     statement = "My brother was with me the whole time."
-    given = {"test": test, "put_back": "yes", "statement": statement, "minutes": 75}
+    given: dict[str, Any] = {"test": test, "put_back": "yes", "statement": statement, "minutes": 75}
     sitevisits.record_on_site(visit, on=home.site_day, result="passed", by=home.office.mara, **given)
 
 
 def _mended(home: Home) -> None:
     visit = planned(reason="wiring", ahead=0, parts="control cable")(home)
-    told = {"found": "The ends of the control cable were exchanged.", "parts_used": "none", "minutes": 50, "chargeable": False}
+    told: dict[str, Any] = {
+        "found": "The ends of the control cable were exchanged.",
+        "parts_used": "none",
+        "minutes": 50,
+        "chargeable": False,
+    }
     sitevisits.end_visit(visit, how=MENDED, on=home.site_day, by=home.office.theo, **told)
     sitevisits.note_cost(visit, cost_minor=21_400, by=home.office.dana)
 

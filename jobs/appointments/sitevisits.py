@@ -222,9 +222,9 @@ def _wanting(job: Job, missing: str) -> str:
     return "an emergency stands at the home" if open_emergency(facts.of(job)) else missing
 
 
-def _frozen(test: OnSite, sightings: Iterable[Sighting], *, by: Actor, now: dt.datetime) -> list[dict[str, Any]]:
+def _frozen(test: OnSite, sightings: Sequence[Sighting], *, by: Actor, now: dt.datetime) -> list[dict[str, Any]]:
     """As a call's presses are kept, so that the record's paper has one form."""
-    rows: list[dict[str, Any]] = [_row("readings", now, {"load_w": test.load_before_w, "load_name": test.load}, by=by, now=now)]
+    rows: list[dict[str, Any]] = [_row("readings", sightings[0].at, {"load_w": test.load_before_w, "load_name": test.load}, by=by, now=now)]
     for sighting in sightings:
         value: dict[str, Any] = {} if sighting.watts is None else {"watts": sighting.watts}
         rows.append(_row(sighting.what, sighting.at, value | ({"load": test.load} if sighting.what == LOAD_SERVED else {}), by=by, now=now))

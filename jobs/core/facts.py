@@ -70,6 +70,15 @@ CT_PLACES = ("between the meter and every source", "after the connection of PV",
 OLDER_PV = ("none", "with its own CT", "without a CT", "not known")
 DIRECTIONS = ("import", "export", "not shown")
 VERDICTS = ("consistent", "inconsistent", "cannot tell")
+# The site has one meter. Of the old CTs a technician withdraws the setting; anything physical is an electrician's.
+SITE_METERS = ("the collar", "the consumption CTs")
+OLD_CTS = (
+    "withdrawn from metering, left in place",
+    "removed by an electrician",
+    "left as an electrician recorded",
+    "still the site's meter",
+)
+SITE_VISIT_ENDS = ("mended, test by telephone", "tested on site", "not done", "called off")
 _CHECKED: Mapping[str, Field] = {
     "verdict": _text(*VERDICTS),
     "cause": OPTIONAL,
@@ -250,13 +259,51 @@ KINDS: dict[str, FactKind] = {
     ),
     k.COMMUNICATIONS_SEEN: FactKind("communications seen live", when=AT, own="core.record_gateway"),
     k.SOFTWARE_UPDATED: FactKind("software update confirmed", own="core.record_gateway", fields={"version": OPTIONAL}),
+    k.METER_CUT_OVER: FactKind(
+        "metering cut over",
+        when=AT,
+        own="core.record_gateway",
+        after=(k.COLLAR_FITTED,),
+        fields={
+            "meter": _text(*SITE_METERS),
+            "old_cts": _text(*OLD_CTS),
+            "electrician": OPTIONAL,
+            "verdict": _text(*VERDICTS),
+            "told": _text(),
+            "pairs": Field(list),
+            "numbers": Field(dict),
+        },
+    ),
+    k.BACKUP_LIMITS: FactKind(
+        "limits of the backup entered",
+        own="core.record_gateway",
+        fields={
+            "continuous_w": Field(int, False),
+            "leg_a": Field(int, False),
+            "start_va": Field(int, False),
+            "usable_wh": Field(int, False),
+            "floor_percent": Field(int, False),
+            "charge_w": Field(int, False),
+            "taper_percent": Field(int, False),
+            "efficiency_percent": Field(int, False),
+            "read_from": OPTIONAL,
+        },
+    ),
+    k.SHEET_TWO_GIVEN: FactKind(
+        "hand-over sheet two given",
+        own="core.record_gateway",
+        after=(k.VERIFICATION,),
+        fields={"to": _text(), "language": _text("en", "es"), "how": OPTIONAL},
+    ),
     k.MEDICAL_ANSWER: FactKind(
         "powered medical equipment relied on",
         own="core.record_medical",
         fields={"answer": _text(*MEDICAL_ANSWERS), "on_call": Field(bool, False)},
     ),
     k.LIFT_ANSWER: FactKind("lift or stair lift at the home", own="core.record_medical", fields={"answer": _text(*LIFT_ANSWERS)}),
-    k.EMERGENCY_OPENED: FactKind("emergency at the home", when=AT, own="core.end_emergency", fields={"what": _text()}),
+    k.EMERGENCY_OPENED: FactKind(
+        "emergency at the home", when=AT, own="core.end_emergency", fields={"what": _text(), "off": OPTIONAL, "caller": OPTIONAL}
+    ),
     k.EMERGENCY_ENDED: FactKind("emergency over", when=AT, own="core.end_emergency", fields={"how": _text()}),
     # Facts of calls are their appointments' own: a call is moved or given up, a voided record stays voided.
     k.CALL_OFFERED: FactKind("call offered", fields={"appointment": _text(), "on": _text(), "time": _text()}),
@@ -270,6 +317,10 @@ KINDS: dict[str, FactKind] = {
         fields={"result": _text(*CALL_RESULTS), "record": _text(), "reason": OPTIONAL},
     ),
     k.VERIFICATION_VOIDED: FactKind("verification voided", fields={"record": _text(), "reason": _text()}),
+    k.SITE_VISIT_PLANNED: FactKind(
+        "site visit planned", after=(k.COLLAR_FITTED,), fields={"visit": _text(), "on": _text(), "reason": _text(), "who": _text()}
+    ),
+    k.SITE_VISIT_ENDED: FactKind("site visit ended", fields={"visit": _text(), "how": _text(*SITE_VISIT_ENDS), "found": OPTIONAL}),
     k.CANCELLED: FactKind("contract cancelled", own="core.cancel_jobs", fields={"reason": _text()}),
 }
 

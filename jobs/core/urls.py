@@ -18,6 +18,8 @@ urlpatterns = [
     path("jobs/<str:code>/gate-code/", views.reveal, name="reveal"),
     path("facts/<uuid:uid>/correct/", views.correct, name="correct"),
     path("facts/<uuid:uid>/ct-check/", views.ct_check, name="ct_check"),
+    path("facts/<uuid:uid>/cut-over/", views.cut_over, name="cut_over"),
+    path("jobs/<str:code>/collar/", views.fitted_collar, name="fitted_collar"),
     path("holds/<uuid:uid>/lift/", views.lift, name="lift"),
     # In capitals, as the code on the tag packs it tightest.
     path("T/<str:token>/", tagpage.tag, name="tag_page"),

@@ -106,6 +106,13 @@ def unreported_seal(facts: Facts) -> Known | None:
     return seen
 
 
+def open_site_visit(facts: Facts) -> Known | None:
+    """The site visit that is planned and has not ended, while the collar is in."""
+    ended = {fact.value.get("visit") for fact in facts.of(k.SITE_VISIT_ENDED)}
+    planned = [fact for fact in facts.of(k.SITE_VISIT_PLANNED) if fact.value.get("visit") not in ended]
+    return planned[-1] if planned else None
+
+
 def _words(state: JobState) -> tuple[str, ...]:
     return tuple(need.words for need in state.missing)
 
@@ -305,6 +312,8 @@ def _energized(case: _Case) -> Waiting:
     if (voided := _void_untold(facts)) is not None:
         act = "Telephone the homeowner: the backup is not verified any more"
         return case.us(voided.day, act, SCHEDULER, missing=("the homeowner, told by telephone",), due_on=voided.day)
+    if (visit := open_site_visit(facts)) is not None:
+        return case.us(visit.day, "Hold the site visit", CREW, due_on=dt.date.fromisoformat(str(visit.value["on"])))
     booked = facts.latest(k.CALL_BOOKED)
     offered = facts.latest(k.CALL_OFFERED)
     ended = facts.latest(k.CALL_ENDED, k.VERIFICATION)

@@ -32,6 +32,9 @@ NOUNS = (
 # Addresses that belong under a noun though they do not begin with its own.
 UNDER = {
     "/hours/": "calls",
+    "/visits/": "calls",
+    "/on-call/": "calls",
+    "/verifications/": "calls",
     "/facts/": "jobs",
     "/crews/": "people",
     "/collars/": "requests",

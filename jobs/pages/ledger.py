@@ -324,6 +324,31 @@ def _medical(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str
     return f"{name}: {value['answer']}", "asked on the call" if value.get("on_call") else ""
 
 
+def _cut_over(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return f"{name}: {value['meter']} is the site's meter", _joined(
+        f"old CTs {value['old_cts']}", value.get("electrician"), f"paired readings {value['verdict']}", value["told"]
+    )
+
+
+def _limits(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    units = {"w": "W", "wh": "Wh", "va": "VA", "a": "A", "percent": "%"}
+    told = [f"{word.rpartition('_')[0].replace('_', ' ')} {words.number(given)} {units[word.rpartition('_')[2]]}"
+            for word, given in value.items() if isinstance(given, int)]  # fmt: skip
+    return name, _joined(", ".join(told), value.get("read_from"))
+
+
+def _site_visit(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return name, _joined(f"for {_iso(value, 'on', today)}", value["reason"], value["who"])
+
+
+def _site_visit_ended(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return f"{name}: {value['how']}", _joined(value.get("found"))
+
+
+def _emergency(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return name, _joined(value.get("what"), f"without power: {value['off']}" if value.get("off") else "")
+
+
 def _told_home(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
     return name, _joined(value.get("how"), value.get("who"))
 
@@ -362,6 +387,12 @@ _TOLD = {
     k.FITTING_REPORTED: _reported,
     k.SITE_CONFIRMED: _site,
     k.GATEWAY_REPORT: _gateway,
+    k.METER_CUT_OVER: _cut_over,
+    k.BACKUP_LIMITS: _limits,
+    k.SHEET_TWO_GIVEN: _sheet,
+    k.SITE_VISIT_PLANNED: _site_visit,
+    k.SITE_VISIT_ENDED: _site_visit_ended,
+    k.EMERGENCY_OPENED: _emergency,
     k.MEDICAL_ANSWER: _medical,
     k.HOMEOWNER_TOLD: _told_home,
     k.CALL_OFFERED: _call,

@@ -10,7 +10,8 @@ from django.db.models import Count, Q, QuerySet
 
 from billing.models import Invoice, Milestone, Payment
 from jobs.appointments import feeds, readiness, worklists
-from jobs.appointments.models import Appointment, AppointmentState, CallRecord, Press, Tentative
+from jobs.appointments.models import Appointment, AppointmentState, CallRecord, Press, Tentative, VerificationRecord
+from jobs.appointments.visitmodels import SiteVisit
 from jobs.core import actors, clock, links, tags
 from jobs.core import kinds as k
 from jobs.core.models import (
@@ -151,6 +152,30 @@ def bag_link() -> Kwargs:
 
 
 # Requests.
+
+
+def cut_overs(verdict: str) -> Callable[[], QuerySet[Fact]]:
+    return lambda: Fact.objects.standing().filter(kind=k.METER_CUT_OVER, value__verdict=verdict)
+
+
+def cut_over_homes() -> QuerySet[Job]:
+    return Job.objects.filter(state=S.COLLAR_ENERGIZED, facts__kind=k.METER_CUT_OVER).filter(facts__kind=k.BACKUP_LIMITS).distinct()
+
+
+def other_serial_homes() -> QuerySet[Job]:
+    return Job.objects.filter(next_act__startswith="Clear the serial")
+
+
+def visits(**filters: Any) -> Callable[[], QuerySet[SiteVisit]]:
+    return lambda: SiteVisit.objects.filter(**filters)
+
+
+def records(**filters: Any) -> Callable[[], QuerySet[VerificationRecord]]:
+    return lambda: VerificationRecord.objects.filter(**filters)
+
+
+def standing_records() -> QuerySet[VerificationRecord]:
+    return VerificationRecord.objects.filter(result="passed", job__state=S.BACKUP_VERIFIED, additions__isnull=True)
 
 
 def open_requests() -> QuerySet[FitRequest]:

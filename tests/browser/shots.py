@@ -172,6 +172,15 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
         Shot(MANAGER, by_uid(d.ct_checks("consistent"), "CT check"), label="consistent"),
         Shot(MANAGER, by_uid(d.ct_checks("inconsistent"), "CT check"), label="inconsistent"),
     ],
+    "fitted_collar": [
+        Shot(VERIFIER, by_code(d.cut_over_homes, "home with its metering cut over"), label="cut over"),
+        Shot(VERIFIER, by_code(d.other_serial_homes, "home with another serial"), label="another serial"),
+        Shot(VERIFIER, by_code(d.homes(S.AWAITING_UTILITY), "home awaiting the utility"), label="nothing yet"),
+    ],
+    "cut_over": [
+        Shot(VERIFIER, by_uid(d.cut_overs("consistent"), "cut-over"), label="consistent"),
+        Shot(VERIFIER, by_uid(d.cut_overs("cannot tell"), "cut-over"), label="cannot tell"),
+    ],
     "crew_day": [Shot(CREW), Shot(CREW, label="es", query=lambda: {"lang": "es"})],
     "crew_form": [
         Shot(CREW, by_code(d.crews_homes, "home of the crew")),
@@ -344,6 +353,28 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
     "call_move": [Shot(SCHEDULER, by_uid(d.to_come, "call to come"))],
     "call_cancel": [Shot(SCHEDULER, by_uid(d.to_come, "call to come"))],
     "call_answer": [Shot(SCHEDULER, by_uid(d.to_come, "call to come"))],
+    "verification_pdf": [
+        File(VERIFIER, "the verification record of a call", by_uid(d.records(appointment__isnull=False, result="passed"), "passed record")),
+        File(VERIFIER, "the verification record of a site visit", by_uid(d.records(visit__isnull=False), "record of a visit")),
+    ],
+    "sheet_two": [
+        File(VERIFIER, "hand-over sheet two in English", lambda: {**by_uid(d.standing_records, "standing record")(), "lang": "en"}),
+        File(VERIFIER, "hand-over sheet two in Spanish", lambda: {**by_uid(d.standing_records, "standing record")(), "lang": "es"}),
+    ],
+    "site_visits": [Shot(MANAGER), Shot(SCHEDULER, label="as scheduler")],
+    "site_visit_new": [
+        Shot(SCHEDULER, by_code(d.not_bookable, "energized home that is not ready")),
+        Shot(SCHEDULER, by_code(d.not_bookable, "energized home"), label="refused", press="Plan the visit", status=422),
+    ],
+    "site_visit": [
+        Shot(SCHEDULER, by_uid(d.visits(ended_at__isnull=True), "planned visit"), label="planned"),
+        Shot(MANAGER, by_uid(d.visits(record__isnull=False), "visit with a test"), label="with a test"),
+        Shot(MANAGER, by_uid(d.visits(how="mended, test by telephone"), "visit that mended"), label="mended"),
+    ],
+    "site_visit_end": [Shot(SCHEDULER, by_uid(d.visits(ended_at__isnull=True), "planned visit"))],
+    "site_visit_cost": [Shot(MANAGER, by_uid(d.visits(ended_at__isnull=False), "visit that has ended"))],
+    "site_visit_test": [Shot(VERIFIER, by_uid(d.visits(ended_at__isnull=True), "planned visit"))],
+    "on_call": [Shot(SCHEDULER), Shot(SCHEDULER, label="refused", press="Put on call", status=422)],
     "call_correct": [Shot(VERIFIER, d.press_on_call)],
     "call_void": [Shot(MANAGER, by_uid(d.with_record("passed"), "passed call"))],
     "call_add": [Shot(MANAGER, by_uid(d.with_record("passed"), "passed call"))],

@@ -13,6 +13,7 @@ from jobs.core import clock, codes
 from jobs.core.models import Job, User
 from jobs.core.refusals import Refused
 from jobs.pages.demo import building, calls, papers, payments, waits  # each holds steps of its own
+from jobs.pages.demo.afterwards import put_on_call
 from jobs.pages.demo.awkward import awkward_homes
 from jobs.pages.demo.cast import Cast
 from jobs.pages.demo.company import open_office
@@ -72,4 +73,6 @@ def _live(size: Size) -> dict[str, Home]:
         cases = awkward_homes(world)
     diary.run()
     papers.lay_out(office)
+    with clock.pretend(at_office(diary.ago(1), dt.time(17))):
+        put_on_call(office, diary.today)
     return cases

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import itertools
 from typing import Any
 
 from jobs.core import dayone, expiring, tags
@@ -16,6 +17,7 @@ from tests.make import DAY_ONE, PNG, SYSTEM, make_job, serial_of
 from tests.utilities.made import make_request, make_service
 from utilities import revisions
 
+_count = itertools.count(1)
 DAY = dt.date(2026, 11, 17)
 UNTIL = dt.date(2027, 1, 15)
 
@@ -64,18 +66,20 @@ def held_revision(revision: str = "B") -> Any:
 
 
 def _task(by: Actor) -> tuple[Any, dict[str, Any]]:
-    held_revision()
-    gone = revisions.withdraw_revision("B", on=DAY, notice="maker's notice 12", by=SYSTEM)
+    revision = f"B{next(_count)}"
+    held_revision(revision)
+    gone = revisions.withdraw_revision(revision, on=DAY, notice="maker's notice 12", by=SYSTEM)
     return gone.tasks.get(), {"how": "swapped and told to the desk"}
 
 
 def _withdraw(by: Actor) -> tuple[Any, dict[str, Any]]:
-    held_revision()
-    return "B", {"on": DAY, "notice": "maker's notice 12"}
+    revision = f"B{next(_count)}"
+    held_revision(revision)
+    return revision, {"on": DAY, "notice": "maker's notice 12"}
 
 
 def _authority(by: Actor) -> tuple[Any, dict[str, Any]]:
-    made = expiring.add_authority("City of Ottermere", by=SYSTEM)
+    made = expiring.add_authority(f"City of Ottermere {next(_count)}", by=SYSTEM)
     return made, {"email": "permits@ottermere.example", "finals_before_collar": "no"}
 
 
@@ -94,7 +98,7 @@ DESIGN = {
 }
 
 EXAMPLES: dict[str, Example] = {
-    "jobs.core.custody.receive": Example(roles(M, S, C), lambda by: ("LL-424242", {"on": DAY, "revision": "C"})),
+    "jobs.core.custody.receive": Example(roles(M, S, C), lambda by: (f"LL-{424000 + next(_count)}", {"on": DAY, "revision": "C"})),
     "jobs.core.custody.move": Example(roles(M, S, C), lambda by: (_collar(by), {"to": "van", "on": DAY, "where": "van 2"}), BOTH),
     "jobs.core.custody.lift_bar": Example(roles(M), _barred),
     "jobs.core.custody.record_collar_lost": Example(roles(M, S, C), on_job(State.GRID_TIED, on=DAY, what="missing"), BOTH),
@@ -103,7 +107,7 @@ EXAMPLES: dict[str, Example] = {
     "jobs.core.tags.tell": Example(roles(), _told, link=True),
     "jobs.core.tags.settle_report": Example(roles(M, S), lambda by: (a_report(), {"how": "recorded as a visit"})),
     "jobs.core.designs.add_design": Example(roles(M, S), on_job(**DESIGN)),
-    "jobs.core.expiring.add_authority": Example(roles(M, S), lambda by: ("City of Ottermere", {})),
+    "jobs.core.expiring.add_authority": Example(roles(M, S), lambda by: (f"City of Ottermere {next(_count)}", {})),
     "jobs.core.expiring.change_authority": Example(roles(M, S), _authority, BOTH),
     "jobs.core.expiring.add_paper": Example(roles(M, S), on_job(**PAPER)),
     "jobs.core.expiring.extend_paper": Example(roles(M, S), _paper(granted_on=DAY, expires_on=UNTIL)),

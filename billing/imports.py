@@ -36,8 +36,8 @@ class Payments:
             wanted="the day it came in, such as 18 Nov 2026",
         ),
         Column("amount", "Amount", ("paid", "credit"), required=True, parse=parsers.money, wanted="an amount such as 8640.00"),
-        Column("reference", "Reference", ("ref", "description", "memo"), parse=parsers.text(at_most=120)),
-        Column("invoice", "Invoice number", ("invoice", "invoice no"), parse=parsers.text(at_most=60)),
+        Column("reference", "Reference", ("ref", "description", "memo"), parse=parsers.text(at_most=120), code=True),
+        Column("invoice", "Invoice number", ("invoice", "invoice no"), parse=parsers.text(at_most=60), code=True),
     )
 
     def check_all(self, rows: Sequence[CheckedRow]) -> Iterable[Objection]:

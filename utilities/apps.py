@@ -6,7 +6,7 @@ class UtilitiesConfig(AppConfig):
     label = "utilities"
 
     def ready(self) -> None:
-        from jobs.core import followups, importing
+        from jobs.core import followups, importing, takingback
         from utilities import imports, letters, notices, truth, waking
 
         followups.register(truth.keep_requests_true)
@@ -14,3 +14,4 @@ class UtilitiesConfig(AppConfig):
         notices.register()
         letters.register()
         importing.register(imports.KIND)
+        takingback.goes_along("utilities.Forecast", quoted=False)

@@ -64,6 +64,10 @@ class Records:
         return next((service for service in here if not meter or service.meter_number in ("", meter)), None)
 
 
+def names_on_record() -> list[str]:
+    return list(Utility.objects.order_by("name").values_list("name", flat=True))
+
+
 def source_key(utility: Utility | None, values: Values) -> str | None:
     """What names a row without a job for ever: utility, day of sending and the list's own reference."""
     if utility is None or values.get("number") or not values.get("sent_on") or not values.get("reference"):

@@ -18,7 +18,7 @@ from jobs.core.sheets import Cell, cell_text, doubles, parsers
 from jobs.core.sheets.check import Applied, CheckedRow, Objection, Preview, Question
 from jobs.core.sheets.columns import Column
 from utilities import meters, requests, visits, waking
-from utilities.importrows import Records, Values, known_from, outcome_of, records, source_key
+from utilities.importrows import Records, Values, known_from, names_on_record, outcome_of, records, source_key
 from utilities.models import FitRequest, Outcome
 
 Written = TypeVar("Written")
@@ -61,7 +61,9 @@ class Requests:
     right = "core.add_jobs"
     questions: Sequence[Question] = (COMPLETE,)
     columns: Sequence[Column] = (
-        Column("number", "Job number", ("job", "job no", "job #", "our number", "project number"), parse=parsers.text(at_most=40)),
+        Column(
+            "number", "Job number", ("job", "job no", "job #", "our number", "project number"), parse=parsers.text(at_most=40), code=True
+        ),
         Column(
             "utility",
             "Utility",
@@ -69,18 +71,25 @@ class Requests:
             required=True,
             parse=parsers.text(at_most=120),
             wanted="the name of a utility on record",
+            known=names_on_record,
         ),
         Column("district", "District", ("utility district", "service area"), parse=parsers.text(at_most=80)),
         _day("sent_on", "Request sent on", "filed on", "request sent", "req sent", "sent", "sent on", required=True),
         Column("route", "Route", ("request route", "sent by"), parse=parsers.text(at_most=80)),
-        Column("reference", "Reference", ("request id", "request number", "utility reference", "ref"), parse=parsers.text(at_most=80)),
+        Column(
+            "reference",
+            "Reference",
+            ("request id", "request number", "utility reference", "ref"),
+            parse=parsers.text(at_most=80),
+            code=True,
+        ),
         _day("known_from", "Known from", "first known", "under observation from"),
         Column("outcome", "Outcome", ("status", "result"), parse=parsers.choice(_OUTCOMES)),
         _day("outcome_on", "Outcome day", "outcome on", "fitted on", "ended on", "completed on"),
         _day("fitted_after", "Last known not fitted", "fitted after", "last seen not fitted"),
-        Column("serial", "Fitted serial", ("serial", "collar serial"), parse=_serial),
+        Column("serial", "Fitted serial", ("serial", "collar serial"), parse=_serial, code=True),
         Column("reason", "Reason", ("end reason", "why ended"), parse=parsers.text(at_most=160)),
-        Column("meter_number", "Meter number", ("meter", "meter no", "meter #"), parse=parsers.text(at_most=40)),
+        Column("meter_number", "Meter number", ("meter", "meter no", "meter #"), parse=parsers.text(at_most=40), code=True),
     )
 
     def check_all(self, rows: Sequence[CheckedRow]) -> Iterable[Objection]:

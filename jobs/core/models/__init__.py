@@ -2,10 +2,11 @@ from jobs.core.models.crew import Crew, CrewMember
 from jobs.core.models.facts import Fact, StateChange
 from jobs.core.models.files import Document, StoredFile
 from jobs.core.models.holds import Hold
+from jobs.core.models.imports import ImportChunk, ImportRefusal, ImportRun
 from jobs.core.models.job import Contract, Job, Site
 from jobs.core.models.links import SignedLink
 from jobs.core.models.people import Party, Person, User
-from jobs.core.models.records import Heartbeat, IdempotencyKey, ImportRun, Rule, Secret, Trace
+from jobs.core.models.records import Heartbeat, IdempotencyKey, Rule, Secret, Trace
 
 __all__ = [
     "Contract",
@@ -16,6 +17,8 @@ __all__ = [
     "Heartbeat",
     "Hold",
     "IdempotencyKey",
+    "ImportChunk",
+    "ImportRefusal",
     "ImportRun",
     "Job",
     "Party",

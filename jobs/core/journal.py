@@ -10,6 +10,7 @@ It listens to every `save`. What is written past that (`bulk_create`, `update`, 
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 import json
 import re
@@ -157,4 +158,6 @@ def digest(label: str, row: Row) -> str:
 
 class _Plain(DjangoJSONEncoder):
     def default(self, o: Any) -> Any:
+        if isinstance(o, dt.datetime):
+            return o.isoformat()  # Django's own cuts the microseconds off
         return bytes(o).hex() if isinstance(o, bytes | memoryview) else super().default(o)

@@ -150,8 +150,8 @@ class ColumnsForm(OfficeForm):
             told.get("sheet", ""),
         )
         if (row, lines) != sheet.headings_in or table not in ("", sheet.table):
-            place = {"heading_row": row, "heading_lines": lines} if table in ("", sheet.table) else {}
-            return said | place | ({"sheet": table} if table else {})
+            stands = {"heading_row": row, "heading_lines": lines} if table in ("", sheet.table) else {}
+            return said | stands | ({"sheet": table} if table else {})
         kept = {name: self.run.columns[name] for name in ("sheet", "heading_row", "heading_lines") if name in self.run.columns}
         columns = {column.name: "" for column in self.looked.kind.columns}
         for place, heading in enumerate(sheet.headings):

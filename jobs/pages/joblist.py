@@ -82,7 +82,7 @@ def export(request: HttpRequest, ending: str) -> HttpResponseBase:
     narrowing = narrowed(user, _given(request))
     if narrowing.refused:
         return lists.back_to_the_list(request, "jobs")
-    return lists.table_file("jobs", ending, headings(user), table(narrowing.rows, user=user))
+    return lists.table_file("jobs", ending, headings(user), table(narrowing.rows, user=user), given=request.GET)
 
 
 def _given(request: HttpRequest) -> QueryDict:

@@ -72,7 +72,13 @@ def test_what_a_list_added_to_a_home_on_record_goes_and_the_home_stays_as_it_was
 
 
 REQUESTS = [
-    {"Utility": "Ottermere Municipal Light", "Reference": f"R{n}", "Request sent on": f"2025-0{n}-05", "Outcome": outcome, "Outcome day": day}
+    {
+        "Utility": "Ottermere Municipal Light",
+        "Reference": f"R{n}",
+        "Request sent on": f"2025-0{n}-05",
+        "Outcome": outcome,
+        "Outcome day": day,
+    }
     for n, (outcome, day) in enumerate([("open", ""), ("fitted", "2025-04-01"), ("cancelled", "2025-05-20")], start=1)
 ]
 
@@ -81,7 +87,9 @@ def test_requests_are_taken_back_those_of_history_and_those_that_they_closed(dan
     utilities()
     bring_in("requests", table(REQUESTS[0]), by=dana, complete="yes")
     before = records()
-    run = bring_in("requests", table(REQUESTS[0] | {"Outcome": "fitted", "Outcome day": "2025-06-02"}, *REQUESTS[1:]), by=dana, complete="yes")
+    run = bring_in(
+        "requests", table(REQUESTS[0] | {"Outcome": "fitted", "Outcome day": "2025-06-02"}, *REQUESTS[1:]), by=dana, complete="yes"
+    )
     assert (run.counts["new"], run.counts["changed"]) == (2, 1)
 
     importing.take_back(run, by=dana)
@@ -98,7 +106,7 @@ def test_rows_that_one_import_writes_twice_are_taken_back_too(dana):
     second = bring_in("jobs", sheet(rows[54]), by=dana)
     assert ImportChunk.objects.filter(run=first).count() == 2
 
-    with pytest.raises(Refused, match="was recorded since|was changed since"):
+    with pytest.raises(Refused, match=r"was (recorded|changed) since"):
         importing.take_back(first, by=dana)
     importing.take_back(second, by=dana)
     importing.take_back(first, by=dana)

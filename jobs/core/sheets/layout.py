@@ -56,7 +56,8 @@ def sheet_of(name: str, rows: Numbered, *, calls: Collection[str], place: Place)
         if row.beyond or not blank(row.cells):
             table.append(row)
     named = tuple(headings[column] for column in kept)
-    table, notes = _without_sums(table, named, last_above=rows[at + lines - 1][0])
+    # A file of nobody's kind, such as one that was written here, is read as it stands.
+    table, notes = _without_sums(table, named, last_above=rows[at + lines - 1][0]) if _known(named, calls) >= 2 else (table, [])
     if not table:
         raise SheetRefused(f"{name} has nothing but remarks below its headings: at least one row to take is wanted.")
     if at:
@@ -111,9 +112,9 @@ def _said(name: str, rows: Numbered, place: Place) -> tuple[int, int]:
 
 def _headings(rows: Numbered, at: int, lines: int, calls: Collection[str]) -> list[str]:
     """One text a column. A heading over two rows is both texts, where the upper one stands for the columns right of it too."""
-    lower = [_heading(cell) for cell in rows[at + lines - 1][1]]
     if lines == 1:
-        return lower
+        return [cell_text(cell).strip() for cell in rows[at][1]]
+    lower = [_heading(cell) for cell in rows[at + lines - 1][1]]
     upper = [_heading(cell) for cell in rows[at][1]]
     width = max(len(upper), len(lower))
     upper += [""] * (width - len(upper))
@@ -141,7 +142,8 @@ def _without_sums(rows: list[SheetRow], headings: Sequence[str], *, last_above: 
             break
         notes.insert(0, f"Row {rows[-1].number} ({_short(rows[-1].cells)}) is left out: {what}.")
         rows = rows[:-1]
-    again = [row for row in rows if tuple(_heading(cell).casefold() for cell in row.cells) == tuple(h.casefold() for h in headings)]
+    once_more = tuple(heading.casefold() for heading in headings)
+    again = [row for row in rows if tuple(cell_text(cell).strip().casefold() for cell in row.cells) == once_more]
     if again:
         numbers = {row.number for row in again}
         rows = [row for row in rows if row.number not in numbers]

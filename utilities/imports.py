@@ -10,15 +10,14 @@ from typing import TypeVar
 from jobs.core import clock, facts, words
 from jobs.core import kinds as k
 from jobs.core.actors import Actor
-from jobs.core.dayone import normal_serial
 from jobs.core.facts import Said
 from jobs.core.models import Job
 from jobs.core.refusals import Refused
-from jobs.core.sheets import Cell, cell_text, doubles, parsers
+from jobs.core.sheets import doubles, parsers
 from jobs.core.sheets.check import Applied, CheckedRow, Objection, Preview, Question
 from jobs.core.sheets.columns import Column
 from utilities import meters, requests, visits, waking
-from utilities.importrows import Records, Values, known_from, names_on_record, outcome_of, records, source_key
+from utilities.importrows import Records, Values, known_from, names_on_record, outcome_of, records, serial_of, source_key
 from utilities.models import FitRequest, Outcome
 
 Written = TypeVar("Written")
@@ -40,13 +39,6 @@ _OUTCOMES = {
     Outcome.CANCELLED.value: ("canceled", "withdrawn", "lapsed", "closed"),
     Outcome.OPEN.value: ("waiting", "pending", "active"),
 }
-
-
-def _serial(cell: Cell) -> str:
-    try:
-        return normal_serial(cell_text(cell))
-    except Refused as refusal:
-        raise ValueError(str(refusal)) from refusal
 
 
 def _day(name: str, label: str, *aliases: str, required: bool = False) -> Column:
@@ -87,7 +79,7 @@ class Requests:
         Column("outcome", "Outcome", ("status", "result"), parse=parsers.choice(_OUTCOMES)),
         _day("outcome_on", "Outcome day", "outcome on", "fitted on", "ended on", "completed on"),
         _day("fitted_after", "Last known not fitted", "fitted after", "last seen not fitted"),
-        Column("serial", "Fitted serial", ("serial", "collar serial"), parse=_serial, code=True),
+        Column("serial", "Fitted serial", ("serial", "collar serial"), parse=serial_of, code=True),
         Column("reason", "Reason", ("end reason", "why ended"), parse=parsers.text(at_most=160)),
         Column("meter_number", "Meter number", ("meter", "meter no", "meter #"), parse=parsers.text(at_most=40), code=True),
     )

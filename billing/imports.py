@@ -6,6 +6,7 @@ import dataclasses
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 
+from django.db.models import Q
 from django.db.models.functions import Lower
 
 from billing import payments
@@ -118,9 +119,16 @@ def _keyed(row: CheckedRow) -> CheckedRow:
 
 
 def _payers(rows: Sequence[CheckedRow]) -> dict[str, list[Payer]]:
-    names = {row.values["payer"].lower() for row in rows if row.values.get("payer")}
+    written = {row.values["payer"] for row in rows if row.values.get("payer")}
     found: dict[str, list[Payer]] = defaultdict(list)
-    for payer in Payer.objects.annotate(lower=Lower("name")).filter(lower__in=names).order_by("pk"):
+    for payer in (
+        Payer.objects.annotate(lower=Lower("name"))
+        .filter(
+            # As written too, because SQLite knows the case of plain letters only.
+            Q(lower__in={name.lower() for name in written}) | Q(name__in=written)
+        )
+        .order_by("pk")
+    ):
         found[payer.name.casefold()].append(payer)
     return found
 

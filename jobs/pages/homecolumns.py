@@ -6,7 +6,7 @@ import re
 from fractions import Fraction
 
 from billing.shares import MILLION
-from jobs.core import regions
+from jobs.core import codes, regions
 from jobs.core.dayone import normal_serial
 from jobs.core.models import Job, Person, Site
 from jobs.core.refusals import Refused
@@ -85,16 +85,22 @@ def _serial(cell: Cell) -> str:
         raise ValueError(str(refusal)) from refusal
 
 
+def _code(cell: Cell) -> str:
+    return codes.normal(cell_text(cell).strip())
+
+
 _LANGUAGES = {"en": ("English", "eng"), "es": ("Spanish", "Español", "spa")}
 
 COLUMNS: tuple[Column, ...] = (
     Column(
-        "number", "Job number", ("job", "job no", "job #", "our number", "project number"), parse=_room(Job, "contractor_number"), code=True
+        "number", "Job number", ("our number", "job", "job no", "job #", "project number"), parse=_room(Job, "contractor_number"), code=True
     ),
+    # Of a list that was saved here; a contractor's own list calls its number "Job", which goes before.
+    Column("code", "Job code", ("code of the job", "our code", "job"), parse=_code, code=True),
     Column(
         "owner",
         "Owner",
-        ("homeowner", "customer", "name", "owner name"),
+        ("homeowner", "customer", "name", "owner name", "person"),
         parse=_room(Person, "name"),
         wanted="the owner's name",
     ),

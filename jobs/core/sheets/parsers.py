@@ -40,7 +40,7 @@ def day(cell: Cell) -> date:
     return read_day(cell)
 
 
-_SHORTENED = re.compile(r"[0-9]([.,][0-9]+)?E\+?[0-9]{1,3}", re.IGNORECASE)
+_SHORTENED = re.compile(r"[0-9]([.,][0-9]+)?E\+[0-9]{2,3}")  # as spreadsheets write it: 1.2E+11
 
 
 def whole_number_kept(parse: Parser) -> Parser:

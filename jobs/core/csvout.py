@@ -108,7 +108,7 @@ def xlsx_file(headings: Sequence[str], rows: Iterable[Sequence[object]], *, titl
     shows its cents. The same table gives the same bytes. `title`: the sheet's name, at most 31 characters. A text too long for a cell is
     cut and ends in "…". Raises TooLong.
     """
-    out = tempfile.TemporaryFile()  # noqa: SIM115 - the caller closes it, when it has been sent
+    out = tempfile.SpooledTemporaryFile(max_size=1_000_000)  # noqa: SIM115 - the caller closes it, when it has been sent
     try:
         # `write_string` below never makes a formula or a link; the options hold should another `write` come beside it.
         book = xlsxwriter.Workbook(out, {"constant_memory": True, "strings_to_formulas": False, "strings_to_urls": False})

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import io
 from collections.abc import Callable, Iterable
 from typing import IO, Concatenate, ParamSpec, cast
 
@@ -15,6 +16,8 @@ from django.utils.http import content_disposition_header
 from jobs.core.refusals import NotAllowed
 
 P = ParamSpec("P")
+_AT_ONCE = 1_000_000  # bytes that are not worth keeping a file open for
+
 View = Callable[Concatenate[HttpRequest, P], HttpResponseBase]
 
 
@@ -48,7 +51,13 @@ def download(data: bytes | IO[bytes] | Iterable[str], name: str, content_type: s
     if isinstance(data, bytes):
         answer = HttpResponse(data, content_type=content_type)
     elif hasattr(data, "read"):
-        answer = FileResponse(data, content_type=content_type)
+        if data.seek(0, io.SEEK_END) < _AT_ONCE:
+            data.seek(0)
+            with data:
+                answer = HttpResponse(data.read(), content_type=content_type)
+        else:
+            data.seek(0)
+            answer = FileResponse(data, content_type=content_type)
     else:
         answer = StreamingHttpResponse(data, content_type=content_type)
     answer.headers["Content-Disposition"] = content_disposition_header(as_attachment=True, filename=name) or "attachment"

@@ -36,7 +36,7 @@ FACTS = ("day", "kind", "what", "more", "said_by", "said_by_name", "recorded_at"
 
 def archive(job: Job, *, user: User | None) -> IO[bytes]:
     """An open temporary file, at its beginning. user: None where a command asks, which sees all."""
-    out = tempfile.TemporaryFile()  # noqa: SIM115 - the caller closes it, when it has been sent
+    out = tempfile.SpooledTemporaryFile(max_size=1_000_000)  # noqa: SIM115 - the caller closes it, when it has been sent
     try:
         with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as book:
             _fill(_Folder(book), job, user)

@@ -155,7 +155,10 @@ def apply_chunk(run: ImportRun, *, by: Actor, looked: Looked | None = None) -> I
     errors = [error for row in checked for error in row.errors]
     looked.kind.hold(good)
     with journal.kept() as written:
-        for row in good:
+        done = _apply_together(looked.kind, good, by=importer(by))
+        for what in done or ():
+            run.counts[what] += 1
+        for row in good if done is None else ():
             errors += _apply_row(run, looked.kind, looked.matching, row, by=importer(by))
     _refuse(run, errors)
     run.counts["left_out"] += len(known) + len({error.row for error in errors})
@@ -167,6 +170,17 @@ def apply_chunk(run: ImportRun, *, by: Actor, looked: Looked | None = None) -> I
         run.finished_at = clock.now()
     run.save(update_fields=["rows_done", "counts", "finished_at"])
     return run
+
+
+def _apply_together(kind: sheets.Kind, rows: Sequence[CheckedRow], *, by: Actor) -> Sequence[sheets.Applied] | None:
+    """All of them at once, where the kind can and nothing stands against it; None where they are to be applied one by one."""
+    if not isinstance(kind, sheets.Together):
+        return None
+    try:
+        with transaction.atomic():
+            return kind.apply_together(rows, by)
+    except (Refused, IntegrityError, DataError):
+        return None  # one by one it is known which row it was
 
 
 def _apply_row(run: ImportRun, kind: sheets.Kind, matching: Matching, row: CheckedRow, *, by: Actor) -> list[RowError]:

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import Any, Final, Literal, Protocol
+from typing import Any, Final, Literal, Protocol, runtime_checkable
 
 from jobs.core.csvout import write_csv, write_xlsx
 from jobs.core.sheets import parsers
@@ -86,6 +86,15 @@ class Question:
     name: str
     words: str
     choices: Mapping[str, str]
+
+
+@runtime_checkable
+class Together(Protocol):
+    """A kind that can write many plain rows in a few statements, where they do not touch each other."""
+
+    def apply_together(self, rows: Sequence[CheckedRow], by: Any) -> Sequence[Applied] | None:
+        """What was done with each row; None where they must be applied one by one, and then nothing was written."""
+        ...
 
 
 class Kind(Protocol):

@@ -89,7 +89,7 @@ class Answers:
 
     def hold(self, rows: Sequence[CheckedRow]) -> None:
         found = answerrows.records([row.values for row in rows])
-        named = {request.job_id for row in rows if (request := found.request(row.values)) is not None}
+        named = {request.job_id for row in rows if (request := found.request(row.values)) is not None and request.job_id is not None}
         list(Job.objects.select_for_update(of=("self",)).filter(pk__in=named).order_by("pk").values_list("pk"))
 
     def apply_row(self, row: CheckedRow, by: Actor) -> Applied:

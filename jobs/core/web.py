@@ -50,16 +50,17 @@ def download(data: bytes | IO[bytes] | Iterable[str], name: str, content_type: s
     answer: HttpResponseBase
     if isinstance(data, bytes):
         answer = HttpResponse(data, content_type=content_type)
-    elif hasattr(data, "read"):
-        if data.seek(0, io.SEEK_END) < _AT_ONCE:
-            data.seek(0)
-            with data:
-                answer = HttpResponse(data.read(), content_type=content_type)
+    elif isinstance(data, io.IOBase):
+        file = cast(IO[bytes], data)
+        small = file.seek(0, io.SEEK_END) < _AT_ONCE
+        file.seek(0)
+        if small:
+            with file:
+                answer = HttpResponse(file.read(), content_type=content_type)
         else:
-            data.seek(0)
-            answer = FileResponse(data, content_type=content_type)
+            answer = FileResponse(file, content_type=content_type)
     else:
-        answer = StreamingHttpResponse(data, content_type=content_type)
+        answer = StreamingHttpResponse(cast(Iterable[str], data), content_type=content_type)
     answer.headers["Content-Disposition"] = content_disposition_header(as_attachment=True, filename=name) or "attachment"
     answer.headers["X-Content-Type-Options"] = "nosniff"
     return answer

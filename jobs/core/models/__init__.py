@@ -6,6 +6,7 @@ from jobs.core.models.imports import ImportChunk, ImportRefusal, ImportRun
 from jobs.core.models.job import Contract, Job, Site
 from jobs.core.models.links import SignedLink
 from jobs.core.models.people import Party, Person, User
+from jobs.core.models.phone import PhonePart
 from jobs.core.models.records import Heartbeat, IdempotencyKey, Rule, Secret, Trace
 
 __all__ = [
@@ -23,6 +24,7 @@ __all__ = [
     "Job",
     "Party",
     "Person",
+    "PhonePart",
     "Rule",
     "Secret",
     "SignedLink",

@@ -2,14 +2,13 @@
 
 import re
 import unicodedata
-import zoneinfo
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from functools import lru_cache
 from typing import Any
 
 from jobs.core import money as money_rules
-from jobs.core import phones
+from jobs.core import phones, walltime
 from jobs.core.sheets.cells import Cell, Figure, cell_text
 from jobs.core.sheets.days import read_day
 
@@ -127,7 +126,7 @@ def zone(cell: Cell) -> str:
 
 @lru_cache(maxsize=1)
 def _zones() -> dict[str, str]:
-    return {name.casefold(): name for name in zoneinfo.available_timezones() if "/" in name and not name.startswith("Etc/")}
+    return {name.casefold(): name for name in walltime.zones() if "/" in name and not name.startswith("Etc/")}
 
 
 def postal_code(cell: Cell) -> str:

@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('core', '0003_any_code'),
+        ('core', '0004_phone_parts'),
     ]
 
     operations = [

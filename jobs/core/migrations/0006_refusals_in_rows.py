@@ -25,5 +25,5 @@ def to_lists(apps, schema_editor):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("core", "0004_imports_taken_back")]
+    dependencies = [("core", "0005_imports_taken_back")]
     operations = [migrations.RunPython(to_rows, to_lists)]

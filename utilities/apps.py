@@ -8,8 +8,8 @@ class UtilitiesConfig(AppConfig):
     def ready(self) -> None:
         from django.core import checks as django_checks
 
-        from jobs.core import followups, importing
-        from utilities import checks, extension, imports, letters, notices, truth, waking
+        from jobs.core import followups, importing, takingback
+        from utilities import answers, checks, extension, imports, letters, notices, truth, waking
 
         django_checks.register(checks.tag_fits)
         followups.register(truth.keep_requests_true)
@@ -18,3 +18,5 @@ class UtilitiesConfig(AppConfig):
         letters.register()
         extension.register()
         importing.register(imports.KIND)
+        importing.register(answers.KIND)
+        takingback.goes_along("utilities.Forecast", quoted=False)

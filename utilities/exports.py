@@ -15,9 +15,9 @@ from utilities.models import Contact, Utility
 from utilities.models.requests import FitRequestQuerySet
 
 REQUESTS = (
-    "request", "job", "our_number", "person", "home", "utility", "district", "meter_number", "sent_on", "route", "utility_reference",
-    "acknowledged_on", "known_from", "outcome", "ended_on", "fitted_after", "fitted_by", "end_reason", "follows", "days", "business_days",
-    "last_contact_on", "promised_by", "half_by", "nine_in_ten_by", "forecast_as_of", "p_never",
+    "request", "job", "our_number", "person", "home", "utility", "district", "meter_number", "sent_on", "route",
+    "utility_reference", "reference", "acknowledged_on", "known_from", "outcome", "ended_on", "fitted_after", "fitted_by", "end_reason",
+    "follows", "days", "business_days", "last_contact_on", "promised_by", "half_by", "nine_in_ten_by", "forecast_as_of", "p_never",
 )  # fmt: skip
 CONTACTS = (
     "on", "utility", "request", "job", "asked_by_us", "channel", "person", "asked", "answered", "promised_by", "next_on", "recorded_by",
@@ -44,8 +44,9 @@ def _request(line: shown.Line) -> Sequence[object]:
         request.code, job.code if job else "", job.contractor_number if job else request.own_reference, line.person,
         job.site.line if job else "", request.utility.name, request.district.name if request.district else "",
         request.service.meter_number if request.service else "", request.filed_on, request.route, request.utility_reference,
-        request.acknowledged_on, request.known_from, request.outcome, request.ended_on, request.fitted_after, request.fitted_by,
-        request.end_reason, request.follows.code if request.follows else "", line.days, line.business_days, line.last_contact_on,
+        request.own_reference, request.acknowledged_on, request.known_from, request.outcome, request.ended_on,
+        request.fitted_after, request.fitted_by, request.end_reason,
+        request.follows.code if request.follows else "", line.days, line.business_days, line.last_contact_on,
         line.promised_by, likely.q50 if likely else None, likely.q90 if likely else None, likely.as_of if likely else None,
         round(likely.p_never, 6) if likely else None,
     )  # fmt: skip

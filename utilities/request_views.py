@@ -76,7 +76,7 @@ def request_export(request: HttpRequest, ending: str) -> HttpResponseBase:
     narrowing = filters.requests(member(request), request.GET)
     if narrowing.refused:
         return lists.back_to_the_list(request, "requests")
-    return lists.table_file("requests", ending, exports.REQUESTS, exports.requests(narrowing.rows))
+    return lists.table_file("requests", ending, exports.REQUESTS, exports.requests(narrowing.rows), given=request.GET)
 
 
 @right("core.see_utilities")

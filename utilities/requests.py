@@ -393,10 +393,18 @@ def contact(
 
 
 def fresh_code() -> str:
-    while True:
-        code = codes.new_code(codes.source())
-        if not FitRequest.objects.filter(code=code).exists() and not Job.objects.filter(code=code).exists():
-            return code
+    return fresh_codes(1)[0]
+
+
+def fresh_codes(number: int) -> list[str]:
+    """So many codes that neither a request nor a job has."""
+    fresh: dict[str, None] = {}
+    while len(fresh) < number:
+        made = {codes.new_code(codes.source()) for _ in range(number - len(fresh))}
+        taken = {*FitRequest.objects.filter(code__in=made).values_list("code", flat=True)}
+        taken |= {*Job.objects.filter(code__in=made).values_list("code", flat=True)}
+        fresh |= dict.fromkeys(made - taken)
+    return list(fresh)
 
 
 def refuse_if_ended(request: FitRequest) -> None:

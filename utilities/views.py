@@ -57,7 +57,7 @@ def utility_export(request: HttpRequest, ending: str) -> HttpResponseBase:
     narrowing = filters.utilities(member(request), request.GET)
     if narrowing.refused:
         return lists.back_to_the_list(request, "utilities")
-    return lists.table_file("utilities", ending, exports.UTILITIES, exports.utilities(narrowing.rows))
+    return lists.table_file("utilities", ending, exports.UTILITIES, exports.utilities(narrowing.rows), given=request.GET)
 
 
 @right("core.see_utilities")

@@ -7,7 +7,8 @@ class CoreConfig(AppConfig):
     verbose_name = "Homes"
 
     def ready(self) -> None:
-        from jobs.core import custody, followups, secrets
+        from jobs.core import custody, followups, journal, secrets
 
         followups.register(secrets.forget_at_close)
         followups.register(custody.follow)
+        journal.listen()

@@ -3,12 +3,13 @@ from jobs.core.models.custody import BagReport, BagTag, Collar, CollarMove, Desi
 from jobs.core.models.facts import Fact, StateChange
 from jobs.core.models.files import Document, StoredFile
 from jobs.core.models.holds import Hold
+from jobs.core.models.imports import ImportChunk, ImportRefusal, ImportRun
 from jobs.core.models.job import Contract, Job, Site
 from jobs.core.models.links import SignedLink
 from jobs.core.models.papers import Authority, ExpiringPaper, PaperExtension, PaperKind, WarrantyTerm
 from jobs.core.models.people import Party, Person, User
 from jobs.core.models.phone import PhonePart
-from jobs.core.models.records import Heartbeat, IdempotencyKey, ImportRun, Rule, Secret, Trace
+from jobs.core.models.records import Heartbeat, IdempotencyKey, Rule, Secret, Trace
 
 __all__ = [
     "Authority",
@@ -26,6 +27,8 @@ __all__ = [
     "Heartbeat",
     "Hold",
     "IdempotencyKey",
+    "ImportChunk",
+    "ImportRefusal",
     "ImportRun",
     "Job",
     "PaperExtension",

@@ -16,9 +16,10 @@ from utilities.workdays import WorkCalendar
 PROMISE: Final = "the day it named has passed"
 UNACKNOWLEDGED: Final = "no word that the request came in"
 FORECAST: Final = "later than half of such requests"
+VISITED: Final = "a visit came and fitted nothing"
 QUIET: Final = "nothing heard since"
 AGAIN: Final = "the day to ask again"
-REASONS: Final = (PROMISE, UNACKNOWLEDGED, FORECAST, AGAIN, QUIET)  # of several that hold, the first is said
+REASONS: Final = (PROMISE, UNACKNOWLEDGED, VISITED, FORECAST, AGAIN, QUIET)  # of several that hold, the first is said
 
 
 @dataclass(frozen=True)
@@ -27,7 +28,7 @@ class Wait:
 
     due_on: when its home's next act falls due, which is to ask (`jobs.core.waiting`); begin_on: of a home that was brought in, the day
     from which it is followed; half_on: of the first forecast said of it; heard_on: the last answer of the desk; asked_on: the last asking;
-    promised_by, next_on: as the last answer says.
+    visited_on: the last visit of which something came; promised_by, next_on: as the last answer says.
     """
 
     filed_on: dt.date
@@ -39,6 +40,7 @@ class Wait:
     promised_by: dt.date | None = None
     next_on: dt.date | None = None
     half_on: dt.date | None = None
+    visited_on: dt.date | None = None
 
 
 @dataclass(frozen=True)
@@ -52,12 +54,19 @@ def due(wait: Wait, *, today: dt.date, calendar: WorkCalendar, acknowledge_days:
 
     acknowledge_days: of the utility's working days; the day after the last of them is the first on which it is due.
     """
-    promised, fallen = wait.promised_by, wait.due_on is not None and wait.due_on <= today
+    visited = wait.visited_on is not None and (wait.heard_on is None or wait.visited_on >= wait.heard_on)
+    promised = wait.promised_by
+    if promised is not None and wait.visited_on is not None and wait.visited_on >= promised:
+        promised = None  # a visit has answered it, whatever came of it
+    fallen = wait.due_on is not None and wait.due_on <= today
     if not fallen and ((promised is not None and promised >= today) or (wait.next_on is not None and wait.next_on > today)):
         return None
     if fallen and wait.due_on is not None and promised is not None and promised <= today:
         # On the day itself the utility may still come.
         return Due(PROMISE, max(promised + dt.timedelta(days=1), wait.due_on)) if promised < today else None
+    if visited:
+        # What it leads to falls due by the visit's own day.
+        return Due(VISITED, wait.due_on) if fallen and wait.due_on is not None else None
     if wait.acknowledged_on is None and wait.heard_on is None:
         begun = max(day for day in (wait.filed_on, wait.begin_on, wait.asked_on) if day is not None)
         # Counted only where it can have come: most waits are long.

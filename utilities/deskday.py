@@ -102,11 +102,8 @@ def _waiting(rows: FitRequestQuerySet) -> list[dict[str, Any]]:
 
 
 def _wait(row: dict[str, Any]) -> Wait:
-    names = ("filed_on", "acknowledged_on", "heard_on", "asked_on", "promised_by", "next_on", "half_on")
-    given = {name: row[name] for name in names}
-    if row["promised_by"] and row["visited_on"] and row["visited_on"] >= row["promised_by"]:
-        given["promised_by"] = None  # a visit has answered it, whatever came of it
-    return Wait(due_on=row["job__next_due_on"], begin_on=row["job__imported_on"], **given)
+    names = ("filed_on", "acknowledged_on", "heard_on", "asked_on", "promised_by", "next_on", "half_on", "visited_on")
+    return Wait(due_on=row["job__next_due_on"], begin_on=row["job__imported_on"], **{name: row[name] for name in names})
 
 
 def _held(jobs: set[int], today: dt.date) -> set[int]:

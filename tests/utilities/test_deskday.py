@@ -6,6 +6,7 @@ import datetime as dt
 
 import pytest
 
+from jobs.core.facts import Said
 from jobs.core.models import Hold, User
 from jobs.core.models.holds import HoldKind, Stops
 from jobs.core.refusals import OutOfSight, Refused
@@ -108,7 +109,7 @@ def test_the_answers_of_one_conversation_stand_on_each_home_and_count_as_an_aski
 def test_a_line_whose_home_was_fitted_an_hour_ago_stops_all_or_the_good_ones_are_taken(theo):
     utility = make_utility()
     good, gone, past = (open_at(utility, on=D(2026, 9, 1)) for _ in range(3))
-    visits.confirm_fitting(gone, by_on=FITTED, said_by=visits.Said("gateway"), serial=serial_of(job_of(gone)), by=theo)
+    visits.confirm_fitting(gone, by_on=FITTED, said_by=Said("gateway"), serial=serial_of(job_of(gone)), by=theo)
     lines = [
         Line(good.code, "nothing new"),
         Line(gone.code, "nothing new"),

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 from django.http import HttpRequest
 
 if TYPE_CHECKING:
-    from jobs.core.models import Job, SignedLink, User
+    from jobs.core.models import BagTag, Job, SignedLink, User
 
 # What the holder of a link of each purpose may do, on the link's own job only.
 LINK_RIGHTS = {
     "call": frozenset({"core.answer_call"}),
+    "bag_photo": frozenset({"core.answer_bag_photo"}),
 }
 
 
@@ -25,6 +26,7 @@ class Actor:
     rights: frozenset[str] = field(default_factory=frozenset)
     job_id: int | None = None  # the only job that a link may touch
     everywhere: bool = False  # a rule or command: every right, every job
+    sending: str = ""  # the key made on a phone; the facts recorded by its sending carry it as their source's key
 
     def may(self, right: str) -> bool:
         if self.user is not None:
@@ -61,6 +63,11 @@ def link(signed: SignedLink) -> Actor:
         rights=LINK_RIGHTS[signed.purpose],
         job_id=signed.job_id,
     )
+
+
+def at_the_bag(tag: BagTag) -> Actor:
+    """Whoever stands at the bag and reads its tag: may tell what was found there, and nothing else."""
+    return Actor(key=f"tag {tag.uid}", name="whoever read the tag", source="tag", rights=frozenset({"core.tell_by_tag"}), job_id=tag.job_id)
 
 
 def rule(name: str) -> Actor:

@@ -11,15 +11,18 @@ from PIL import Image, ImageDraw
 
 from billing import milestones
 from billing.milestones import DEFAULT_PARTS, Part
-from jobs.core import ctcheck, dayone, homefacts, intake
+from jobs.core import clock, ctcheck, dayone, homefacts, intake, phoneparts, words
+from jobs.core.crewform import Seen
 from jobs.core.ctcheck import Reading, StepTest, TwoSteps
 from jobs.core.ctsignatures import Service
 from jobs.core.dayone import Photo
 from jobs.core.intake import NewHome
 from jobs.core.kinds import PERMISSION_TO_OPERATE
+from jobs.core.phoneparts import Sending
 from jobs.pages.demo.company import user_of
 from jobs.pages.demo.diary import workday
 from jobs.pages.demo.habits import Grid
+from jobs.pages.demo.papers import revision_of
 from jobs.pages.demo.story import Home, Story, World, step
 from utilities import meters
 
@@ -119,7 +122,7 @@ def build(home: Home) -> None:
     dayone.record_installed(home.job, on=day, seal=home.story.seal, by=by)
     reserve = 20 if home.story.has_battery else None
     dayone.record_commissioned(home.job, on=day, mode="grid-tied", reserve_percent=reserve, communications="Wi-Fi", by=by)
-    dayone.record_collar_registered(home.job, on=day, serial=home.serial, by=by)
+    dayone.record_collar_registered(home.job, on=day, serial=home.serial, revision=revision_of(home.number), by=by)
     if home.story.has_battery:
         dayone.record_ct_check(home.job, on=day, tests=readings(home), by=by)
     stage(home)
@@ -131,6 +134,22 @@ def build(home: Home) -> None:
     if home.story.ct_check == "consistent":
         home.then("ask", (1, 7))
         home.then("bill", (1, 6))
+
+
+def second_phone(home: Home) -> None:
+    """The crew's other phone had no reception: what it sends now is not what the first one recorded, and a person has to choose."""
+    day = home.install_on
+    assert day is not None
+    contents = {
+        "on": [words.day_short(day, today=dt.date.min)],
+        "mode": ["grid-tied"],
+        "reserve_percent": ["30"],
+        "communications": ["Wi-Fi"],
+    }
+    given = {"on": day, "mode": "grid-tied", "reserve_percent": 30, "communications": "Wi-Fi"}
+    saw = Seen.of(home.job, None).text()
+    sending = Sending("commissioned", f"second phone {home.number}", saw, contents, filled_at=clock.now() - dt.timedelta(hours=30))
+    phoneparts.receive(home.job, sending=sending, given=given, by=home.builder)
 
 
 def stage(home: Home) -> None:

@@ -13,7 +13,7 @@ from jobs.appointments import readiness
 from jobs.appointments.models import TAKING, Appointment
 from jobs.appointments.readiness import Missing
 from jobs.appointments.worth import Rates, Worth, worth_of_a_day
-from jobs.core import clock, rules
+from jobs.core import clock, money, rules
 from jobs.core.models import Fact, Hold, Job
 from jobs.core.models.job import JobQuerySet
 from jobs.core.states import S
@@ -50,7 +50,7 @@ class Lists:
 
 def rates() -> Rates:
     told = rules.several("delay_day_denominator", "delay_week_dollars")
-    return Rates(int(told["delay_day_denominator"]), int(told["delay_week_dollars"]) * 100)
+    return Rates(int(told["delay_day_denominator"]), int(told["delay_week_dollars"]) * 10 ** money.exponent())
 
 
 def lists(jobs: JobQuerySet) -> Lists:

@@ -20,7 +20,11 @@ def cap_for(region: str, *, on: dt.date) -> Cap | None:
     row = DepositCap.objects.filter(region=region, valid_from__lte=on).order_by("-valid_from", "-pk").first()
     if row is None:
         return BUILT_IN.get(region)
-    return Cap(region, row.most_minor, row.share_millionths, row.source)
+    return cap_of(row)
+
+
+def cap_of(row: DepositCap) -> Cap:
+    return Cap(row.region, row.most_minor, row.share_millionths, row.source)
 
 
 def cap_words(cap: Cap) -> str:

@@ -132,7 +132,7 @@ def refuse_decided(line: BankLine) -> None:
     if line.payment_id:
         raise Refused(f"{line.decided_by} has confirmed this line already; nothing was recorded again.")
     if line.set_aside:
-        raise Refused(f"{line.decided_by} has set this line aside: {line.set_aside}")
+        raise Refused(f"{line.decided_by} has set this line aside: {line.set_aside.rstrip('.')}.")
 
 
 def came(line: BankLine) -> str:

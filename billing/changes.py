@@ -10,7 +10,6 @@ from billing.milestones import Part, retained
 from billing.models import Agreement, ChangeKind, ChangeOrder, Invoice, Milestone, MilestoneKind
 from billing.triggers import AFTER_THE_UTILITY, TRIGGERS
 from jobs.core import clock, facts, money, words
-from jobs.core import kinds as k
 from jobs.core.actors import Actor
 from jobs.core.acts import act
 from jobs.core.models import Contract, Job
@@ -71,10 +70,15 @@ def close(job: Job, *, kind: str, agreed_on: dt.date, words: str, by: Actor) -> 
 
 
 def _release_retainage(retainage: Milestone, kept_minor: int, *, because: str, by: Actor) -> None:
-    """What was kept back of work that is done falls due: the facts it waited for can no longer come (common practice, no source)."""
+    """What was kept back of work that is done falls due with it: the facts it waited for can no longer come.
+
+    Common practice, no source.
+    """
     earning.changed(retainage, retainage.amount_minor - kept_minor, because=because, by=by)
-    provable = [name for name in retainage.triggers if name not in AFTER_THE_UTILITY]
-    retainage.triggers, retainage.needs_utility = provable or [k.CONTRACT_SIGNED], False
+    done = retainage.job.milestones.filter(retained_minor__gt=0, earned_on__isnull=False).order_by("-earned_on", "-position").first()
+    if done is None:
+        return
+    retainage.triggers, retainage.needs_utility = done.triggers, done.needs_utility
     retainage.save(update_fields=["triggers", "needs_utility"])
 
 

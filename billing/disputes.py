@@ -18,7 +18,7 @@ def dispute(invoice: Invoice, *, reason: str, by: Actor) -> Dispute:
     if not invoice.released:
         raise Refused("A draft cannot be disputed; nobody has read it.")
     if (standing := open_dispute(invoice)) is not None:
-        raise Refused(f"Invoice {invoice.number} is disputed since {words.day(standing.since_on)}: {standing.reason}")
+        raise Refused(f"Invoice {invoice.number} is disputed since {words.day(standing.since_on)}: {standing.reason.rstrip('.')}.")
     if not reason.strip():
         raise Refused("Say what the payer contests; whoever settles it must know.", field="reason")
     return Dispute.objects.create(invoice=invoice, since_on=clock.office_today(), reason=reason.strip(), by_name=by.name)

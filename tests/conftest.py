@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterator
 
 import pytest
 import time_machine
+from django.db import connections
+from pytest_django.plugin import DjangoDbBlocker
 
 from jobs.core import actors, rights
 from jobs.core.models import Crew, CrewMember
+from tests import database
 from tests.make import make_user
 
 # The tests' present, but for those that say another: noon in the office of a Wednesday.
@@ -21,6 +25,16 @@ def _quick_passwords() -> None:
     from django.conf import settings
 
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_test_environment: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
+    """In place of pytest-django's, which migrates each time."""
+    with django_db_blocker.unblock():
+        database.prepare()
+    yield
+    with django_db_blocker.unblock():
+        connections.close_all()
 
 
 @pytest.fixture(autouse=True)

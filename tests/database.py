@@ -1,6 +1,7 @@
-"""Starts a PostgreSQL of the tests' own before settings are read; without its programs the tests run on SQLite.
+"""A PostgreSQL of the tests' own, named before settings are read; without its programs the tests run on SQLite.
 
-A pytest plugin (pyproject.toml loads it), because a conftest is read too late: the settings would already hold another address.
+A pytest plugin (pyproject.toml loads it), because a conftest is read too late: the settings would already hold another address. The
+server starts with the first test that asks for a database (`django_db_setup` in conftest.py), from a copy (prepared.py).
 """
 
 from __future__ import annotations
@@ -13,6 +14,8 @@ import tempfile
 from pathlib import Path
 
 import pytest
+
+from tests import prepared
 
 SERVICES = {
     "needs_postgres": "PostgreSQL (Debian: postgresql)",
@@ -35,6 +38,10 @@ FOR_OTHERS = (
 )  # fmt: skip
 
 
+# Nothing here need outlive the tests; and what costs time by the clock rather than by the query is left out.
+FOR_A_SHORT_LIFE = ("fsync=off", "full_page_writes=off", "synchronous_commit=off", "autovacuum=off", "jit=off")
+
+
 class Server:
     """One PostgreSQL in a folder of its own, reached by its socket."""
 
@@ -54,17 +61,33 @@ class Server:
             [str(self.binaries / program), *words], cwd="/", check=True, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, **self.as_other
         )
 
+    @property
+    def data(self) -> Path:
+        return self.folder / "data"
+
+    def version(self) -> bytes:
+        return subprocess.run([str(self.binaries / "postgres"), "--version"], check=True, stdout=subprocess.PIPE).stdout
+
     def start(self) -> None:
-        data = str(self.folder / "data")
-        self.run("initdb", "-A", "trust", "--no-sync", "-E", "UTF8", "--locale=C.UTF-8", "-U", "postgres", "-D", data)
-        options = f"-k {self.folder} -c listen_addresses='' -c fsync=off -c full_page_writes=off -c synchronous_commit=off"
-        self.run("pg_ctl", "-w", "-D", data, "-l", str(self.folder / "log"), "-o", options, "start")
+        """Empty."""
+        self.run("initdb", "-A", "trust", "--no-sync", "-E", "UTF8", "--locale=C.UTF-8", "-U", "postgres", "-D", str(self.data))
+        self.go()
+
+    def go(self) -> None:
+        """With the data that lie in its folder."""
+        options = " ".join([f"-k {self.folder} -c listen_addresses=''", *(f"-c {setting}" for setting in FOR_A_SHORT_LIFE)])
+        self.run("pg_ctl", "-w", "-D", str(self.data), "-l", str(self.folder / "log"), "-o", options, "start")
+
+    def halt(self) -> None:
+        """In good order: its data can be copied."""
+        self.run("pg_ctl", "-w", "-D", str(self.data), "-m", "fast", "stop")
 
     def stop(self) -> None:
-        subprocess.run(  # type: ignore[call-overload]
-            [str(self.binaries / "pg_ctl"), "-D", str(self.folder / "data"), "-m", "immediate", "stop"],
-            cwd="/", check=False, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, **self.as_other,
-        )  # fmt: skip
+        if (self.data / "postmaster.pid").exists():
+            subprocess.run(  # type: ignore[call-overload]
+                [str(self.binaries / "pg_ctl"), "-D", str(self.data), "-m", "immediate", "stop"],
+                cwd="/", check=False, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, **self.as_other,
+            )  # fmt: skip
         shutil.rmtree(self.folder, ignore_errors=True)
 
     @property
@@ -111,8 +134,15 @@ def pytest_load_initial_conftests(early_config: pytest.Config) -> None:
     binaries = _binaries()
     if wanted == "postgres" and binaries is not None:
         _server = Server(binaries)
-        _server.start()
         os.environ["DATABASE_URL"] = _server.url
+
+
+def prepare() -> None:
+    """Bring up the database of this run."""
+    if _server is not None:
+        prepared.postgres(_server)
+    else:
+        prepared.sqlite()
 
 
 def pytest_report_header() -> str:

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
-import zoneinfo
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, fields
 
-from jobs.core import clock, phones, words
+from jobs.core import clock, phones, walltime, words
 from jobs.core.actors import Actor
 from jobs.core.acts import act, one_at_a_time
 from jobs.core.models import User
@@ -123,7 +122,7 @@ def _checked(profile: Profile, *, other_than: Utility | None) -> dict[str, objec
     same = Utility.objects.filter(name__iexact=told["name"]).exclude(pk=other_than.pk if other_than else 0)
     if same.exists():
         raise Refused(f"{told['name']} is entered already; two utilities of one name would be mixed up.", field="name")
-    if told["zone"] not in zoneinfo.available_timezones():
+    if told["zone"] not in walltime.zones():
         raise Refused(f"“{told['zone']}” is not an IANA zone; wanted a name such as America/Denver.", field="zone")
     if told["kind"] not in UtilityKind.values:
         raise Refused(f"“{told['kind']}” is no kind of utility; wanted one of: {', '.join(UtilityKind.values)}.", field="kind")

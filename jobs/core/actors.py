@@ -25,6 +25,7 @@ class Actor:
     rights: frozenset[str] = field(default_factory=frozenset)
     job_id: int | None = None  # the only job that a link may touch
     everywhere: bool = False  # a rule or command: every right, every job
+    sending: str = ""  # the key made on a phone; the facts recorded by its sending carry it as their source's key
 
     def may(self, right: str) -> bool:
         if self.user is not None:

@@ -87,6 +87,14 @@ def act(
     return decorate
 
 
+def steps(acted: Callable[..., R], *, by: Actor) -> Callable[..., R]:
+    """What an act does, as a part of another act that holds the lock of the same job and leaves the trace. Its right is asked here."""
+    spec = REGISTRY[f"{acted.__module__}.{acted.__qualname__}"]
+    if not by.may(spec.right):
+        raise NotAllowed(f"{by.name} may not do this; it needs the right “{spec.right}”.")
+    return cast(Callable[..., R], acted.__wrapped__)  # type: ignore[attr-defined]  # functools.wraps keeps it there
+
+
 def one_at_a_time(what: str) -> None:
     """Let no two transactions pass here at once for the same name; for rules that no single row can be locked for.
 

@@ -28,7 +28,12 @@ def pretend(at: dt.datetime) -> Iterator[None]:
 
 def today_in(zone: str) -> dt.date:
     """The day it is now in an IANA zone."""
-    return now().astimezone(ZoneInfo(zone)).date()
+    return day_of(now(), zone)
+
+
+def day_of(at: dt.datetime, zone: str) -> dt.date:
+    """The day of an instant in an IANA zone."""
+    return at.astimezone(ZoneInfo(zone)).date()
 
 
 def office_today() -> dt.date:

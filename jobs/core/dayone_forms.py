@@ -9,7 +9,7 @@ from typing import Any
 
 from django import forms
 
-from jobs.core import clock, ctcheck, facts, kinds, metertiming
+from jobs.core import clock, ctcheck, facts, files, kinds, metertiming, sitephotos
 from jobs.core.ctbudget import MEASURED_LOAD_PERCENT, Budget
 from jobs.core.ctpv import PVTest
 from jobs.core.ctsignatures import Service
@@ -17,6 +17,7 @@ from jobs.core.dayone import Photo
 from jobs.core.forms import WattsField
 from jobs.core.metering import Pulses
 from jobs.core.record_forms import DayForm
+from jobs.core.refusals import Refused
 
 
 def choices(*of: str) -> list[tuple[str, str]]:
@@ -45,12 +46,50 @@ class VisitForm(DayForm):
         self.order_fields(["key", "on", "seal"])
 
 
+class PhotoField(forms.FileField):
+    """A photo: too large or of another kind is said at its field, before its bytes are read."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("help_text", "JPEG or PNG, at most 20 MB.")
+        super().__init__(
+            required=False, widget=forms.FileInput(attrs={"accept": "image/jpeg,image/png", "capture": "environment"}), **kwargs
+        )
+
+    def clean(self, data: Any, initial: Any = None) -> Any:
+        upload = super().clean(data, initial)
+        if upload:
+            if fault := files.too_large(upload.name, upload.size):
+                raise forms.ValidationError(fault)
+            try:
+                files.kind_of(upload.name, upload.read(16))
+            except Refused as refusal:
+                raise forms.ValidationError(str(refusal)) from None
+            upload.seek(0)
+        return upload
+
+
+def photo_of(upload: Any) -> Photo | None:
+    return Photo(upload.name, upload.read()) if upload else None
+
+
 class PhotoForm(DayForm):
     def given(self) -> dict[str, Any]:
         given = super().given()
-        upload = given["photo"]
-        given["photo"] = Photo(upload.name, upload.read()) if upload else None
+        given["photo"] = photo_of(given["photo"])
         return given
+
+
+class PhotosForm(DayForm):
+    """One field for each subject of this kind of home; any number of them at a time."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name, subject in sitephotos.subjects_of(self.job).items():
+            self.fields[name] = PhotoField(label=f"Photo: {subject}", help_text="")
+
+    def given(self) -> dict[str, Any]:
+        taken = {name: photo_of(self.cleaned_data[name]) for name in sitephotos.subjects_of(self.job)}
+        return {"on": self.cleaned_data["on"], "photos": {name: photo for name, photo in taken.items() if photo}}
 
 
 class SurveyForm(VisitForm):
@@ -89,7 +128,7 @@ class SurveyForm(VisitForm):
 class SealForm(PhotoForm):
     state = seal_field()
     remark = forms.CharField(label="What was seen", max_length=160, required=False)
-    photo = forms.FileField(label="Photo of the seal", help_text="From where you stand. JPEG or PNG, at most 20 MB.", required=False)
+    photo = PhotoField(label="Photo of the seal", help_text="From where you stand. JPEG or PNG, at most 20 MB.")
 
 
 class SealReportedForm(DayForm):
@@ -315,7 +354,7 @@ class StagedForm(VisitForm, PhotoForm):
         required=False,
         max_length=160,
     )
-    photo = forms.FileField(label="Photo of the bag", help_text="JPEG or PNG, at most 20 MB.", required=False)
+    photo = PhotoField(label="Photo of the bag where it hangs")
     reason = forms.CharField(label="Or why it was not staged", required=False, max_length=160)
 
 

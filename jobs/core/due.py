@@ -8,10 +8,10 @@ from django.db.models import Count, Min, Q
 from django.urls import reverse
 from django.utils.http import urlencode
 
-from jobs.core import clock, facts, words
+from jobs.core import clock, crewform, facts, words
 from jobs.core import kinds as k
 from jobs.core.attention import Attention, Figure, Row, Section, late, says
-from jobs.core.models import Fact, Hold, Job, User
+from jobs.core.models import Fact, Hold, Job, PhonePart, User
 from jobs.core.models.holds import Stops
 from jobs.core.models.job import JobQuerySet
 from jobs.core.states import Facts, S
@@ -30,6 +30,7 @@ def for_user(user: User) -> Attention:
         sections: tuple[Section, ...] = (
             _emergencies(jobs, today),
             _without_act(jobs, today),
+            _versions(user, today),
             _overdue(jobs, today),
             _holds(user, today),
             _on_us(jobs, today),
@@ -101,6 +102,34 @@ def _without_act(jobs: JobQuerySet, today: dt.date) -> Section:
         total=len(ids),
         order=5,
         says=says("home has no next act", "homes have no next act"),
+        homes=frozenset(ids),
+    )
+
+
+def _versions(user: User, today: dt.date) -> Section:
+    """What a crew filled in and the office, or another phone, recorded otherwise meanwhile: a person chooses."""
+    found = PhonePart.objects.seen_by(user).waiting()
+    ids = list(found.order_by().values_list("job", flat=True))
+    return Section(
+        name="versions",
+        title="Two versions of day one",
+        headings=("Received", "Home", "Part", "Sent by", "Next act"),
+        rows=[
+            Row(
+                margin=words.day_short(clock.day_of(one.received_at, one.job.site.zone), today=today),
+                title=one.job.homeowner or one.job.code,
+                under=one.job.site.street,
+                url=reverse("crew_versions", kwargs={"uid": one.uid}),
+                cells=(crewform.BY_NAME[one.part].spec.title, one.sent_by_name),
+                next_act="Look at both and choose",
+            )
+            for one in found.select_related("job__site").prefetch_related("job__parties__person").order_by("received_at")[:MOST]
+        ],
+        nothing="No part of a crew's record stands in two versions.",
+        note="what was recorded meanwhile says otherwise; nothing was overwritten",
+        total=len(ids),
+        order=20,
+        says=says("part of day one stands in two versions", "parts of day one stand in two versions"),
         homes=frozenset(ids),
     )
 
@@ -204,14 +233,23 @@ def _holds(user: User, today: dt.date) -> Section:
     )
 
 
+def sites_of(jobs: JobQuerySet, today: dt.date) -> JobQuerySet:
+    """Where a crew builds that day."""
+    return jobs.filter(install_on=today)
+
+
+def to_go_back_to(jobs: JobQuerySet, today: dt.date) -> JobQuerySet:
+    """Homes of earlier days that wait on the crew."""
+    return jobs.filter(next_role=CREW, next_due_on__lte=today).exclude(install_on=today)
+
+
 def _of_a_crew(jobs: JobQuerySet, today: dt.date) -> Attention:
-    own = jobs.filter(install_on=today)
-    due = jobs.filter(next_role=CREW, next_due_on__lte=today).exclude(install_on=today)
+    own, due = sites_of(jobs, today), to_go_back_to(jobs, today)
     sites = Section(
         name="sites",
         title="Sites today",
         headings=("Job", "Home", "State", "Waiting since", "Next act"),
-        rows=_rows(own, today, by_code=True),
+        rows=_rows(own, today, by_code=True, page="crew_form"),
         nothing="No site is planned for your crew today.",
         all_url=_list(install_on=today),
         total=own.count(),
@@ -222,7 +260,7 @@ def _of_a_crew(jobs: JobQuerySet, today: dt.date) -> Attention:
         name="records",
         title="Homes to go back to",
         headings=HEADINGS,
-        rows=_rows(due, today),
+        rows=_rows(due, today, page="crew_form"),
         nothing="No other home waits on your crew today.",
         note="a record or a repair of yours is missing",
         all_url=_list(role=CREW, due_to=today, sort="due"),
@@ -233,19 +271,19 @@ def _of_a_crew(jobs: JobQuerySet, today: dt.date) -> Attention:
     return Attention((sites, records))
 
 
-def _rows(found: JobQuerySet, today: dt.date, *, whose: bool = False, by_code: bool = False) -> list[Row]:
+def _rows(found: JobQuerySet, today: dt.date, *, whose: bool = False, by_code: bool = False, page: str = "job") -> list[Row]:
     first = found.select_related("site").prefetch_related("parties__person").order_by("next_due_on", "waiting_since", "code")[:MOST]
-    return [_row(job, today, whose=whose, by_code=by_code) for job in first]
+    return [_row(job, today, whose=whose, by_code=by_code, page=page) for job in first]
 
 
-def _row(job: Job, today: dt.date, *, whose: bool, by_code: bool) -> Row:
+def _row(job: Job, today: dt.date, *, whose: bool, by_code: bool, page: str) -> Row:
     due, since = (None if by_code else job.next_due_on), job.waiting_since
     return Row(
         margin=words.day_short(due, today=today) if due else job.code,
         late=late(due, today) if due else "",
         title=job.homeowner or job.code,
         under=job.site.street,
-        url=reverse("job", kwargs={"code": job.code}),
+        url=reverse(page, kwargs={"code": job.code}),
         cells=(job.state_words, job.next_role if whose else words.day_short(since, today=today) if since else ""),
         next_act=job.next_act or "Look",
     )

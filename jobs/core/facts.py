@@ -322,7 +322,7 @@ def record(
         reason=reason,
         withdrawn=withdrawn,
         source=by.source,
-        source_key=source_key,
+        source_key=source_key or (f"{by.sending}/{kind}" if by.sending else None),
     )
     if evidence:
         fact.evidence.set(evidence)

@@ -4,6 +4,7 @@ view that checks rights.
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 import os
 import tempfile
@@ -61,17 +62,33 @@ def kind_of(name: str, data: bytes) -> str:
     return wanted
 
 
-def add_document(job: Job, *, name: str, data: bytes, subject: str, by: Actor) -> Document:
-    """Keep a photo or paper of a job. Called inside an act."""
+def too_large(name: str, size: int) -> str:
+    """What is wrong with a file of so many bytes, asked before any of them is read; nothing if it may be kept."""
+    return f"“{name}” has {size // 1024 // 1024} MB; at most 20 MB are taken." if size > LARGEST else ""
+
+
+def keep(name: str, data: bytes) -> tuple[StoredFile, str]:
+    """The bytes as they are kept, a picture without its metadata, and their content type."""
     if not data:
         raise Refused(f"“{name}” is empty.", field="photo")
-    if len(data) > LARGEST:
-        raise Refused(f"“{name}” has {len(data) // 1024 // 1024} MB; at most 20 MB are taken.", field="photo")
+    if fault := too_large(name, len(data)):
+        raise Refused(fault, field="photo")
     kind = kind_of(name, data)
-    if kind.startswith("image/"):
-        data = without_position(data, kind)
+    return store(without_position(data, kind) if kind.startswith("image/") else data), kind
+
+
+def add_document(job: Job, *, name: str, data: bytes, subject: str, by: Actor, taken_on: dt.date | None = None) -> Document:
+    """Keep a photo or paper of a job. Called inside an act."""
+    file, kind = keep(name, data)
     return Document.objects.create(
-        job=job, file=store(data), subject=subject, name=Path(name).name[-160:], content_type=kind, added_at=clock.now(), added_by=by.name
+        job=job,
+        file=file,
+        subject=subject,
+        name=Path(name).name[-160:],
+        content_type=kind,
+        taken_on=taken_on,
+        added_at=clock.now(),
+        added_by=by.name,
     )
 
 

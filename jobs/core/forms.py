@@ -93,12 +93,14 @@ class DayField(forms.Field):
         # With its year always, so that what is shown can be read again.
         return words.day_short(value, today=dt.date.min) if isinstance(value, dt.date) else value
 
-    def read_as(self, typed: Any) -> str:
+    def read_as(self, typed: Any, *, lang: words.Lang = "en") -> str:
         """The typed day in words, with its weekday, so that a wrong reading is seen: "Wednesday, 18 November 2026"."""
         try:
             day = self.to_python(typed)
         except ValidationError:
             return ""
+        if day and lang == "es":
+            return f"{words.day_long_home(day, lang='es')} de {day.year}"
         return f"{words.day_long_home(day, lang='en').split(',')[0]}, {words.day(day)}" if day else ""
 
 
@@ -237,9 +239,8 @@ def _read(reader: Callable[[str], Read], value: str) -> Read:
 def _dress(field: forms.Field, *, lang: words.Lang) -> None:
     """Our sentences where the form gave none of its own, a width, and what a browser must not do to what is typed."""
     ours: dict[str, str] = {}
-    for kind, sentences in (
-        _SENTENCES_ES if lang == "es" else _SENTENCES
-    ).items():  # the general kind first, so that the special one has the last word
+    # The general kind first, so that the special one has the last word; and what has no Spanish yet is at least our own sentence.
+    for kind, sentences in (*_SENTENCES.items(), *(_SENTENCES_ES.items() if lang == "es" else ())):
         if isinstance(field, kind):
             ours.update(sentences)
     for code, sentence in ours.items():

@@ -125,8 +125,7 @@ def correct(
     fact: Fact, *, by: Actor, reason: str, when: When | None = None, value: dict[str, Any] | None = None, withdraw: bool = False
 ) -> Fact:
     """A new fact that names the one it replaces, or withdraws it; the old one is kept and the state derived anew."""
-    kind = KINDS[fact.kind]
-    _may_correct(fact, kind.own, by)
+    refuse_correction(fact, by=by)
     if hasattr(fact, "replaced_by"):
         raise Refused("This fact was corrected meanwhile; correct the newer one.")
     if not reason.strip():
@@ -155,7 +154,9 @@ def correct(
     return new
 
 
-def _may_correct(fact: Fact, own: str, by: Actor) -> None:
+def refuse_correction(fact: Fact, *, by: Actor) -> None:
+    """Raises where this person may not correct this fact, or not any more."""
+    own = KINDS[fact.kind].own
     if not own:
         raise Refused(
             f"“{KINDS[fact.kind].words}” is not changed afterwards: a call is moved or given up on its own page, "

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-import zoneinfo
 from dataclasses import dataclass, field
 
-from jobs.core import codes, lifecycle
+from jobs.core import codes, lifecycle, walltime
 from jobs.core.actors import Actor
 from jobs.core.acts import act, one_at_a_time
 from jobs.core.ctsignatures import Service
@@ -66,7 +65,7 @@ def enter(
     home: NewHome, *, by: Actor, crew: Crew | None = None, looked_after_by: User | None = None, imported_on: dt.date | None = None
 ) -> Job:
     """Write a home and its people. Called inside an act."""
-    if home.zone not in zoneinfo.available_timezones():
+    if home.zone not in walltime.zones():
         raise Refused(f"“{home.zone}” is not an IANA zone; wanted a name such as America/Denver.", field="zone")
     # Two people, or a person and an import, may enter the same home at once.
     one_at_a_time(f"home {home.contractor_number or (home.street + home.city).lower()}")

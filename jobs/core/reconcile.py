@@ -7,7 +7,9 @@ from collections.abc import Iterator
 
 from jobs.core import facts, files, lifecycle
 from jobs.core import kinds as k
-from jobs.core.models import Fact, Job, StoredFile
+from jobs.core.crewform import PHOTOS
+from jobs.core.models import Fact, Job, PhonePart, StoredFile
+from jobs.core.models.phone import Outcome
 from jobs.core.states import S
 
 
@@ -16,6 +18,7 @@ def breaches() -> Iterator[str]:
     yield from _days()
     yield from _serials()
     yield from _files()
+    yield from _phones()
 
 
 def _states() -> Iterator[str]:
@@ -61,3 +64,17 @@ def _files() -> Iterator[str]:
     for file in StoredFile.objects.iterator():
         if not files.path_of(file.sha256).exists():
             yield f"File {file.sha256[:12]} is on record and not on disk."
+
+
+def _phones() -> Iterator[str]:
+    """Each sending of a phone that was recorded has its fact, and each fact that came from a phone its sending."""
+    rows = PhonePart.objects.select_related("job", "fact")
+    for row in rows.filter(outcome=Outcome.RECORDED).exclude(part=PHOTOS):
+        if row.fact is None or row.fact.job_id != row.job_id or row.fact.source_key != f"{row.key}/{row.fact.kind}":
+            yield f"Job {row.job.code}: what a phone sent as {row.part} is said to be recorded, and its fact is another or none."
+    for row in rows.filter(outcome__in=(Outcome.WAITING, Outcome.DROPPED), fact__isnull=False):
+        yield f"Job {row.job.code}: what a phone sent as {row.part} was not chosen, and a fact is named as its own."
+    keys = set(rows.values_list("key", flat=True))
+    for code, key in Fact.objects.filter(source="phone").values_list("job__code", "source_key"):
+        if str(key).rpartition("/")[0] not in keys:
+            yield f"Job {code}: a fact came from a phone, and no sending is kept of it."

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from jobs.core import dayone, homefacts, intake, metering, secrets, sitevisit
+from jobs.core import dayone, homefacts, intake, metering, secrets, sitephotos, sitevisit
 from jobs.core import dayone_forms as d
 from jobs.core import record_forms as f
 
@@ -58,6 +58,9 @@ RECORDINGS: dict[str, Recording] = {
         d.CommissionedForm,
         dayone.record_commissioned,
         ("no_backup_yet", "before_permission", "seals"),
+    ),
+    "photos": Recording(
+        "Photos by subject", "Record photos", DAY_ONE, d.PhotosForm, sitephotos.record_photos, ("live_conductors", "seals")
     ),
     "cts-fitted": Recording(
         "Consumption CTs fitted",

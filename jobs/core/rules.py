@@ -6,11 +6,10 @@ A record keeps the value it was made under, so a rule is read when a record is m
 from __future__ import annotations
 
 import datetime as dt
-import zoneinfo
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from jobs.core import clock, money, phones
+from jobs.core import clock, money, phones, walltime
 from jobs.core.actors import Actor
 from jobs.core.acts import act
 from jobs.core.models import Rule
@@ -116,7 +115,7 @@ def set_rule(name: str, *, value: str | int, valid_from: dt.date, by: Actor) -> 
             raise Refused(f"{kind.words}: a whole number is wanted, not “{value}”.", field="value") from None
         if (kind.low is not None and value < kind.low) or (kind.high is not None and value > kind.high):
             raise Refused(f"{kind.words}: {value} is outside {kind.low} to {kind.high} {kind.unit}.".replace("  ", " "), field="value")
-    elif name == "office_zone" and str(value) not in zoneinfo.available_timezones():
+    elif name == "office_zone" and str(value) not in walltime.zones():
         raise Refused(f"“{value}” is not an IANA zone; wanted a name such as America/Denver.", field="value")
     elif name == "company_phone" and value:
         try:

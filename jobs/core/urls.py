@@ -1,7 +1,7 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path
 
-from jobs.core import office_views, views
+from jobs.core import crew_views, office_views, views
 
 urlpatterns = [
     path("sign-in/", office_views.SignIn.as_view(), name="sign_in"),
@@ -19,5 +19,12 @@ urlpatterns = [
     path("facts/<uuid:uid>/correct/", views.correct, name="correct"),
     path("facts/<uuid:uid>/ct-check/", views.ct_check, name="ct_check"),
     path("holds/<uuid:uid>/lift/", views.lift, name="lift"),
+    # Below /crew/ lies what a phone keeps for the time without reception; its worker answers for these addresses alone.
+    path("crew/", crew_views.day, name="crew_day"),
+    path("crew/hello/", crew_views.hello, name="crew_hello"),
+    path("crew/worker.js", crew_views.worker, name="crew_worker"),
+    path("crew/versions/<uuid:uid>/", crew_views.versions, name="crew_versions"),
+    path("crew/<str:code>/", crew_views.form, name="crew_form"),
+    path("crew/<str:code>/<slug:name>/", crew_views.part, name="crew_part"),
     path("documents/<uuid:uid>/", views.document, name="document"),
 ]

@@ -5,11 +5,18 @@ Sources: 47 CFR 64.1200(c)(1) for the legal floor; PEP 495 for wall times that c
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
+from functools import cache
 from typing import Final
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, available_timezones
 
 EARLIEST: Final = time(8)  # the legal floor: QuietHours
 LATEST: Final = time(21)
+
+
+@cache
+def zones() -> frozenset[str]:
+    """The names of all zones. Kept: the library looks through its folders of files anew at each asking, which takes milliseconds."""
+    return frozenset(available_timezones())
 
 
 @dataclass(frozen=True, slots=True)

@@ -130,6 +130,7 @@ def buttons(
     current = next((request for request in reversed(requests) if request.is_open), None)
     wanted_now = [what for what in FOREMOST[state] if state != S.IN_BUILD or not _is_done(what, job, waiting, known)]
     first = [
+        *_of_day_one(user, job, state),
         *_of_the_wait(user, job, state, services, current),
         *_of_the_call(user, job, state, call),
         *_of_the_plan(user, job, state, set_already=False),
@@ -143,6 +144,12 @@ def buttons(
         first = [following, *(button for button in first if button != following)]
         others = [button for button in others if button != following]
     return Buttons(tuple(first), tuple(others), filled=following is not None)
+
+
+def _of_day_one(user: User, job: Job, state: S) -> Iterator[Button]:
+    """All of it on one page, made for a phone at the home."""
+    if user.has_perm("core.record_day_one") and state == S.IN_BUILD:
+        yield _named("Day one on one page", "crew_form", code=job.code)
 
 
 def _is_done(what: str, job: Job, waiting: Waiting, known: Facts) -> bool:

@@ -17,6 +17,7 @@ from jobs.core.rights import CREW, FINANCE, ROLES, SCHEDULER
 from jobs.core.states import S as State
 from tests.acts.examples import BOTH, REFUSED, C, Example, M, S, V, roles
 from tests.appointments.homes import begun
+from tests.core import phone
 from tests.make import DAY_ONE, PNG, SYSTEM, make_job, make_user, put, steps_seen
 
 AT = dt.datetime(2026, 11, 17, 18, 0, tzinfo=dt.UTC)
@@ -110,6 +111,9 @@ EXAMPLES = {
     ),
     "jobs.core.sitevisit.record_seal": Example(roles(M, C), on_job(on=DAY_ONE, state="absent", photo=Photo("seal.png", PNG)), BOTH),
     "jobs.core.sitevisit.record_seal_reported": Example(roles(M, S), _broken_seal, BOTH),
+    "jobs.core.sitephotos.record_photos": Example(roles(M, C), on_job(on=DAY_ONE, photos={"panel": Photo("panel.png", PNG)}), BOTH),
+    "jobs.core.phoneparts.receive": Example(roles(M, C), lambda by: phone.part_to_receive(job_for(by)), BOTH),
+    "jobs.core.phoneparts.choose": Example(roles(M, C), lambda by: (phone.two_versions(job_for(by)), {"phones": False})),
     "jobs.core.metering.record_cts_fitted": Example(
         roles(M, C),
         on_job(on=DAY_ONE, place="between the meter and every source", rated_a=200, ratio_set_a=200, older_pv="none"),

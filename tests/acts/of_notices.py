@@ -69,7 +69,14 @@ def _called(by: Actor) -> tuple[Any, dict[str, Any]]:
 
 def _reply(by: Actor) -> tuple[Any, dict[str, Any]]:
     row = Received.objects.create(
-        channel="text", event="E-1", kind="reply", address="+13035550142", text="Friday?", raw="{}", at=clock.now(), for_person=True
+        channel="text",
+        event=f"E-{Received.objects.count()}",
+        kind="reply",
+        address="+13035550142",
+        text="Friday?",
+        raw="{}",
+        at=clock.now(),
+        for_person=True,
     )
     return row, {"how": "telephoned them"}
 

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from jobs.appointments.models import AppointmentState as A
+from jobs.core.models import PhonePart
 from jobs.core.recordings import RECORDINGS
 from jobs.core.rights import CREW, FINANCE, MANAGER, RIGHTS, ROLES, SCHEDULER, VERIFIER
 from jobs.core.states import S
@@ -169,6 +170,25 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
         Shot(MANAGER, by_uid(d.ct_checks("consistent"), "CT check"), label="consistent"),
         Shot(MANAGER, by_uid(d.ct_checks("inconsistent"), "CT check"), label="inconsistent"),
     ],
+    "crew_day": [Shot(CREW), Shot(CREW, label="es", query=lambda: {"lang": "es"})],
+    "crew_form": [
+        Shot(CREW, by_code(d.crews_homes, "home of the crew")),
+        Shot(CREW, by_code(d.crews_homes, "home of the crew"), label="es", query=lambda: {"lang": "es"}),
+        Shot(MANAGER, by_code(d.homes(S.GRID_TIED), "home with a complete day one"), label="complete"),
+    ],
+    "crew_part": [
+        Shot(
+            CREW,
+            lambda: by_code(d.crews_homes, "home of the crew")() | {"name": "commissioned"},
+            label="refused",
+            query=lambda: {"lang": "es"},
+            press="Anotar la puesta en marcha",
+            status=422,
+        )
+    ],
+    "crew_hello": [File(CREW, "words for a phone that has something to send")],
+    "crew_worker": [File(CREW, "the script that answers without reception")],
+    "crew_versions": [Shot(MANAGER, by_uid(PhonePart.objects.waiting, "part in two versions"))],
     "reveal": [Shot(CREW, by_code(d.crews_homes, "home of the crew"))],
     "correct": [Shot(MANAGER, d.fact_to_correct)],
     "document": [File(MANAGER, "a photo or paper, as it was given", by_uid(d.documents, "document"))],

@@ -12,11 +12,12 @@ from playwright.sync_api import Page, ViewportSize
 from jobs.appointments import booking
 from jobs.appointments.times import Wish
 from jobs.core import actors, importing, links, rights
-from jobs.core.models import User
+from jobs.core.models import Crew, CrewMember, User
 from jobs.core.states import S
 from jobs.notices.models import Message
 from tests.appointments.homes import TOMORROW, give_hours, led, person_of, ready_job
 from tests.billing.made import planned_job, released
+from tests.core.phone import two_versions
 from tests.homelist import HOMES, utilities
 from tests.make import make_job, make_user
 from tests.utilities.made import make_past, make_request, make_service, make_utility
@@ -153,3 +154,13 @@ def test_signing_in_and_what_is_refused_there_break_no_rule(office):
     found += violations(page)
 
     assert found == []
+
+
+def test_the_crews_pages_break_no_rule(office):
+    joel, team = make_user(rights.CREW, "Joel Amadi"), Crew.objects.create(name="North crew")
+    CrewMember.objects.create(crew=team, user=joel, from_on=dt.date(2026, 1, 1))
+    job = make_job(crew=team, install_on=dt.date(2026, 11, 18))
+    row = two_versions(job)
+    page = office.sign_in(joel)
+
+    assert looked_at(page, office.url, "/crew/", f"/crew/{job.code}/?lang=es", f"/crew/versions/{row.uid}/") == []

@@ -6,6 +6,7 @@ from typing import Any
 from jobs.core import dayone, files, homefacts, kinds
 from jobs.core.models import Crew, CrewMember, Job, User
 from jobs.core.rights import CREW
+from tests.core.phone import two_versions
 from tests.make import DAY_ONE, PNG, SYSTEM, make_job, make_user, put, steps_seen
 from tests.pages.addresses import ALL, STRANGERS, C, M, Row, S, V, roles
 
@@ -40,6 +41,14 @@ def _hold(user: User | None) -> dict[str, Any]:
     return {"uid": hold.uid}
 
 
+def crew_part(name: str):
+    return lambda user: {"code": job_for(user).code, "name": name}
+
+
+def _two_versions(user: User | None) -> dict[str, Any]:
+    return {"uid": two_versions(job_for(user)).uid}
+
+
 def _document(user: User | None) -> dict[str, Any]:
     return {"uid": files.add_document(job_for(user), name="bag.png", data=PNG, subject="bag", by=SYSTEM).uid}
 
@@ -60,6 +69,12 @@ ROWS = {
     "reveal": Row(roles(M, S, V, C), roles(M, S, V, C), a_job),
     "correct": Row(ALL, ALL, _fact),
     "ct_check": Row(ALL, None, _ct_check),
+    "crew_day": Row(roles(M, C)),
+    "crew_hello": Row(roles(M, C)),
+    "crew_worker": Row(ALL | STRANGERS),
+    "crew_form": Row(roles(M, C), None, a_job),
+    "crew_part": Row(roles(M, C), roles(M, C), crew_part("commissioned")),
+    "crew_versions": Row(roles(M, C), roles(M, C), _two_versions),
     "lift": Row(None, roles(M, S), _hold),
     "document": Row(ALL, None, _document),
 }

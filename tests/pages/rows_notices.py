@@ -49,7 +49,14 @@ def _job_with_bag(user: User | None) -> dict[str, Any]:
 
 def _reply(user: User | None) -> dict[str, Any]:
     row = Received.objects.create(
-        channel="text", event="E-1", kind="reply", address="+13035550142", text="Friday?", raw="{}", at=clock.now(), for_person=True
+        channel="text",
+        event=f"E-{Received.objects.count()}",
+        kind="reply",
+        address="+13035550142",
+        text="Friday?",
+        raw="{}",
+        at=clock.now(),
+        for_person=True,
     )
     return {"uid": row.uid}
 

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 import pytest
 import time_machine
 from django.conf import settings
-from django.db import transaction
+from django.db import connection, transaction
 from django.db.models import Count, Q
 from django.urls import reverse
 from pytest_django import DjangoDbBlocker
@@ -76,7 +76,11 @@ def test_it_is_the_same_at_any_hour_of_the_same_day():
 def made(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[demo.Made]:
     """The whole demo, once for this module."""
     with django_db_blocker.unblock(), time_machine.travel(NOW, tick=True), transaction.atomic():
-        yield demo.make()
+        demo_made = demo.make()
+        # Each test ends by checking what the database leaves to the end of a transaction; done here once, it is not done again for
+        # the whole demo after every test.
+        connection.check_constraints()
+        yield demo_made
         transaction.set_rollback(True)
 
 

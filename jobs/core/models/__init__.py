@@ -5,6 +5,7 @@ from jobs.core.models.holds import Hold
 from jobs.core.models.job import Contract, Job, Site
 from jobs.core.models.links import SignedLink
 from jobs.core.models.people import Party, Person, User
+from jobs.core.models.phone import PhonePart
 from jobs.core.models.records import Heartbeat, IdempotencyKey, ImportRun, Rule, Secret, Trace
 
 __all__ = [
@@ -20,6 +21,7 @@ __all__ = [
     "Job",
     "Party",
     "Person",
+    "PhonePart",
     "Rule",
     "Secret",
     "SignedLink",

@@ -2,14 +2,13 @@
 
 import re
 import unicodedata
-import zoneinfo
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date, datetime
 from functools import lru_cache
 from typing import Any
 
 from jobs.core import money as money_rules
-from jobs.core import phones, words
+from jobs.core import phones, walltime, words
 from jobs.core.sheets.read import Cell, cell_text
 
 Parser = Callable[[Cell], Any]
@@ -110,7 +109,7 @@ def zone(cell: Cell) -> str:
 
 @lru_cache(maxsize=1)
 def _zones() -> dict[str, str]:
-    return {name.casefold(): name for name in zoneinfo.available_timezones() if "/" in name and not name.startswith("Etc/")}
+    return {name.casefold(): name for name in walltime.zones() if "/" in name and not name.startswith("Etc/")}
 
 
 def postal_code(cell: Cell) -> str:

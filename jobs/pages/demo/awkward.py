@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from jobs.core.ctsignatures import Service
 from jobs.pages.demo import awkwardcalls, awkwardwaits
-from jobs.pages.demo.building import begin
+from jobs.pages.demo.building import begin, second_phone
 from jobs.pages.demo.diary import at_office
 from jobs.pages.demo.ordinary import UNTIL_ASKED
 from jobs.pages.demo.story import Home, Story, World
@@ -94,4 +94,5 @@ def _odd_homes(casting: Casting) -> None:
         casting.built(f"draft to release {place + 1}", 2 + place, at=("Big", "Calder")[place % 2], never=never, lender=place == 3)
     casting.built("CT check inconsistent", 6, ct_check="inconsistent")
     casting.built("CT check cannot tell", 4, ct_check="cannot tell")
+    casting.built("two versions of day one", 2, never=frozenset({"ask", "bill"}), then=(1, second_phone))
     casting.built("seal broken", 1, seal="broken", never=frozenset({"ask", "bill"}))

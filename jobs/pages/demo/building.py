@@ -11,12 +11,14 @@ from PIL import Image, ImageDraw
 
 from billing import milestones
 from billing.milestones import DEFAULT_PARTS, Part
-from jobs.core import ctcheck, dayone, homefacts, intake
+from jobs.core import clock, ctcheck, dayone, homefacts, intake, phoneparts, words
+from jobs.core.crewform import Seen
 from jobs.core.ctcheck import Reading, StepTest, TwoSteps
 from jobs.core.ctsignatures import Service
 from jobs.core.dayone import Photo
 from jobs.core.intake import NewHome
 from jobs.core.kinds import PERMISSION_TO_OPERATE
+from jobs.core.phoneparts import Sending
 from jobs.pages.demo.company import user_of
 from jobs.pages.demo.diary import workday
 from jobs.pages.demo.habits import Grid
@@ -139,6 +141,22 @@ def build(home: Home) -> None:
     if home.story.ct_check == "consistent":
         home.then("ask", (1, 7))
         home.then("bill", (1, 6))
+
+
+def second_phone(home: Home) -> None:
+    """The crew's other phone had no reception: what it sends now is not what the first one recorded, and a person has to choose."""
+    day = home.install_on
+    assert day is not None
+    contents = {
+        "on": [words.day_short(day, today=dt.date.min)],
+        "mode": ["grid-tied"],
+        "reserve_percent": ["30"],
+        "communications": ["Wi-Fi"],
+    }
+    given = {"on": day, "mode": "grid-tied", "reserve_percent": 30, "communications": "Wi-Fi"}
+    saw = Seen.of(home.job, None).text()
+    sending = Sending("commissioned", f"second phone {home.number}", saw, contents, filled_at=clock.now() - dt.timedelta(hours=30))
+    phoneparts.receive(home.job, sending=sending, given=given, by=home.builder)
 
 
 def stage(home: Home) -> None:

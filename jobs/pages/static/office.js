@@ -24,7 +24,7 @@ window.addEventListener("pageshow", (event) => {
 });
 
 // Taps at a meter's pulses: a button writes the seconds since the first tap into the field. Without this they are typed.
-for (const field of document.querySelectorAll("input[data-taps]")) {
+const tappable = (field) => {
   const button = document.createElement("button");
   button.type = "button";
   button.textContent = field.dataset.taps;
@@ -32,6 +32,7 @@ for (const field of document.querySelectorAll("input[data-taps]")) {
   const told = document.createElement("p");
   told.className = "hint";
   told.setAttribute("role", "status");
+  const words = field.dataset.tapped || "{taps} taps, {seconds} s. Empty the field to begin again.";
   // By the event's own clock, and on the press, not its end: a page that is busy must not make the thumb look late.
   button.addEventListener("pointerdown", (event) => tap(event.timeStamp));
   button.addEventListener("keydown", (event) => {
@@ -44,7 +45,16 @@ for (const field of document.querySelectorAll("input[data-taps]")) {
     }
     const seconds = ((at - first) / 1000).toFixed(2);
     field.value = field.value ? `${field.value}, ${seconds}` : seconds;
-    told.textContent = `${field.value.split(",").length} taps, ${seconds} s. Empty the field to begin again.`;
+    told.textContent = words.replace("{taps}", field.value.split(",").length).replace("{seconds}", seconds);
+    field.dispatchEvent(new Event("input", { bubbles: true }));
   };
   field.after(button, told);
+};
+document.querySelectorAll("input[data-taps]").forEach(tappable);
+// A part of a page that was put in later.
+document.addEventListener("put-in", (event) => event.target.querySelectorAll("input[data-taps]").forEach(tappable));
+
+// Who signs out leaves no page of a home behind on the phone. What was filled in and not sent stays, for its own person only.
+for (const form of document.querySelectorAll('form[action="/sign-out/"]')) {
+  form.addEventListener("submit", () => window.caches && caches.delete("crew-pages"));
 }

@@ -13,7 +13,7 @@ from django.forms import BoundField
 from django.utils.html import conditional_escape
 from django.utils.safestring import SafeString, mark_safe
 
-from jobs.core import cautions, clock, money, phones, words
+from jobs.core import cautions, clock, crew_es, money, phones, words
 from jobs.core.forms import DayField, Wrong, things_to_correct
 from jobs.core.models.people import Language
 
@@ -156,7 +156,9 @@ def to_correct(form: forms.BaseForm) -> list[Wrong]:
 @register.filter
 def read_as(field: BoundField) -> str:
     """How a typed day was read, in words."""
-    return field.field.read_as(field.value()) if isinstance(field.field, DayField) and field.form.is_bound else ""
+    if not (isinstance(field.field, DayField) and field.form.is_bound):
+        return ""
+    return field.field.read_as(field.value(), lang=getattr(field.form, "lang", "en"))
 
 
 @register.filter
@@ -189,3 +191,20 @@ def _refuse_utc(value: dt.datetime) -> None:
     # What comes from the database is in UTC, where half the evenings belong to another day than at the home.
     if value.tzinfo is dt.UTC:
         raise ValueError("An instant is shown in somebody's zone: use in_zone before day or time.")
+
+
+@register.filter
+def crew_words(text: str, lang: str = "en") -> str:
+    """A label or sentence of the crew's form in the crew's language."""
+    return crew_es.said(text) if lang == "es" else text
+
+
+@register.filter
+def photo_words(subject: str, lang: str = "en") -> str:
+    """A photo's subject as the crew's form names it."""
+    return crew_es.said(f"Photo: {subject}").partition(": ")[2] if lang == "es" else subject
+
+
+@register.filter
+def same(one: str, other: str) -> bool:
+    return one == other

@@ -154,7 +154,11 @@ def _with_it(paper: Plain) -> list[Entry]:
     if not paper.papers:
         return []
     head = Entry(None, Text("What goes with it", _H2, after=4), rule="section", keep=True)
-    return [head, *(Entry(None, Text(plain(name), style(10)), rule="row") for name in paper.papers), Entry(None, Text("", style(6), after=8))]
+    return [
+        head,
+        *(Entry(None, Text(plain(name), style(10)), rule="row") for name in paper.papers),
+        Entry(None, Text("", style(6), after=8)),
+    ]
 
 
 def _notices(paper: Plain) -> list[Entry]:

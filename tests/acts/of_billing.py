@@ -115,7 +115,7 @@ def _back(words: dict[str, Any]) -> Callable[[Actor], tuple[Any, dict[str, Any]]
 
 
 def _line() -> BankLine:
-    line = {"payer_text": "HERNANDEZ G", "received_on": TODAY, "amount_minor": 100_000, "reference": "ACH 1", "nth": 1}
+    line: dict[str, Any] = {"payer_text": "HERNANDEZ G", "received_on": TODAY, "amount_minor": 100_000, "reference": "ACH 1", "nth": 1}
     bank.keep(**line, invoices="", by=SYSTEM)
     return BankLine.objects.get(**line)
 

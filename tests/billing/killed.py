@@ -8,6 +8,7 @@ import select
 import signal
 import time
 from collections.abc import Callable
+from functools import partial
 
 from django.db import connections
 
@@ -30,8 +31,8 @@ def release_all(*, processes: int, killed: int) -> None:
     keys = list(Invoice.objects.drafts().order_by("pk").values_list("pk", flat=True))
     connections.close_all()  # a connection is not for two processes
     holding, told = os.pipe()
-    doomed = [_fork(lambda start=start: _hold(keys[start:] + keys[:start], told)) for start in range(killed)]
-    living = [_fork(lambda start=start: _release(keys[start:] + keys[:start])) for start in range(processes - killed)]
+    doomed = [_fork(partial(_hold, keys[start:] + keys[:start], told)) for start in range(killed)]
+    living = [_fork(partial(_release, keys[start:] + keys[:start])) for start in range(processes - killed)]
     try:
         for _ in range(killed):
             ready, _, _ = select.select([holding], [], [], SECONDS)

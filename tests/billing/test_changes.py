@@ -9,7 +9,7 @@ import pytest
 from billing import account, changes, earning, milestones, reconcile, wanted
 from billing.milestones import DEFAULT_PARTS, Frame, Part
 from billing.models import Agreement, Invoice, Milestone
-from jobs.core import homefacts
+from jobs.core import facts, homefacts
 from jobs.core.models import Contract, Job
 from jobs.core.refusals import Refused
 from jobs.core.states import S
@@ -193,7 +193,7 @@ def test_what_is_earned_only_once_is_told_once_however_the_amount_changes(farida
     change(job, 10_000, by=farida)
     change(job, -10_000, by=farida)
 
-    earning.bring_up_to_date(job, homefacts.facts.of(job), by=SYSTEM)
+    earning.bring_up_to_date(job, facts.of(job), by=SYSTEM)
 
     assert Invoice.objects.get(job=job).amount_minor == 2_498_766
     assert sum(job.earnings.values_list("amount_minor", flat=True)) == 2_498_766

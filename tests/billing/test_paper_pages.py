@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 from django.urls import reverse
 
@@ -22,7 +24,7 @@ def post(client, name, data, **kwargs):
 def page(client, name, query="", **kwargs) -> str:
     answer = client.get(reverse(name, kwargs=kwargs) + query)
     assert answer.status_code == 200
-    return answer.content.decode()
+    return str(answer.content.decode())
 
 
 @pytest.fixture
@@ -53,7 +55,7 @@ def test_an_invoice_paid_and_credited_says_so_and_a_credit_above_it_keeps_what_w
 def test_lines_that_come_out_even_are_confirmed_with_one_press_and_one_that_changed_is_not(finance):
     one, other = released(planned_job()), released(planned_job())
     for place, invoice in enumerate((one, other)):
-        keep = {"received_on": TODAY, "reference": f"ACH {place}", "invoices": str(invoice.number), "nth": 1}
+        keep: dict[str, Any] = {"received_on": TODAY, "reference": f"ACH {place}", "invoices": str(invoice.number), "nth": 1}
         bank.keep(payer_text="SOMEBODY", amount_minor=invoice.amount_minor, by=SYSTEM, **keep)
     first, second = bank.matched(list(BankLine.objects.open()))
     assert "2 of them settle what they touch" in page(finance, "bank_lines")

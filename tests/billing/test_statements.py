@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+from typing import Any
 
 import pypdf
 import pytest
@@ -110,7 +111,7 @@ def test_a_remittance_for_several_invoices_that_does_not_come_out_even_is_explai
     trust = lender()
     one, other = released(planned_job(payer=trust)), released(planned_job(payer=trust))
     parts = [Portion(one, WHOLE), Portion(other, WHOLE - 500)]
-    told = {"amount_minor": 2 * WHOLE - 500, "received_on": TODAY, "reference": "r", "parts": parts}
+    told: dict[str, Any] = {"amount_minor": 2 * WHOLE - 500, "received_on": TODAY, "reference": "r", "parts": parts}
 
     with pytest.raises(Refused, match=r"\$5\.00 of Invoice 1002 stays open after this remittance"):
         payments.record_payment(trust, **told, by=farida)

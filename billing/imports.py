@@ -39,8 +39,8 @@ class Payments:
             wanted="the day it came in, such as 18 Nov 2026",
         ),
         Column("amount", "Amount", ("paid", "credit"), required=True, parse=parsers.money, wanted="an amount such as 8640.00"),
-        Column("reference", "Reference", ("ref", "description", "memo"), parse=parsers.text(at_most=120)),
-        Column("invoice", "Invoice number", ("invoice", "invoice no", "invoices"), parse=parsers.text(at_most=240)),
+        Column("reference", "Reference", ("ref", "description", "memo"), parse=parsers.text(at_most=120), code=True),
+        Column("invoice", "Invoice number", ("invoice", "invoice no", "invoices"), parse=parsers.text(at_most=240), code=True),
         Column("nth", "Of equal payments the", ("equal payment", "nth"), parse=parsers.integer(at_least=1, at_most=99)),
     )
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from billing import deposits, earning, local, payers, shares, terms
 from billing.models import Agreement, ChangeOrder, Invoice, Milestone, MilestoneKind, Payer
 from billing.triggers import AFTER_THE_UTILITY, TRIGGERS
-from jobs.core import clock, facts, money, rules, words
+from jobs.core import clock, facts, journal, money, rules, words
 from jobs.core.actors import Actor
 from jobs.core.acts import act
 from jobs.core.models import Contract, Job
@@ -110,7 +110,7 @@ def put_plan(
     job.milestones.all().delete()
     agreement.save()
     contract, _ = Contract.objects.update_or_create(job=job, defaults={"amount_minor": contract_minor, "signed_on": signed_on})
-    Milestone.objects.bulk_create(wanted)
+    journal.wrote(Milestone.objects.bulk_create(wanted))
     earning.bring_up_to_date(job, facts.of(job), by=by)
     return contract, True
 

@@ -243,7 +243,8 @@ def _staged(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]
 
 
 def _sheet(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
-    language = {"en": "English", "es": "Spanish"}.get(str(value.get("language", "")), "")
+    said = str(value.get("language", ""))
+    language = {"en": "English", "es": "Spanish"}.get(said, said)  # the forms say it in words
     return name, _joined(f"to {value['to']}" if value.get("to") else "", language)
 
 

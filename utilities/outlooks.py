@@ -111,6 +111,14 @@ def weeks_together(utilities: Collection[Utility] | None = None) -> list[Week]:
     ]
 
 
+def spread_together() -> list[tuple[dt.date, float, float]]:
+    """Each week to come that all utilities cover, with mean and variance of the fittings in it; utilities vary each on their own."""
+    rows = [row for row in Outlook.objects.only("weeks").order_by("pk") if row.weeks]
+    each = [{week["week"]: (week["mean"], week["variance"]) for week in row.weeks} for row in rows]
+    shared = sorted(set.intersection(*(set(one) for one in each))) if each else []
+    return [(dt.date.fromisoformat(week), sum(one[week][0] for one in each), sum(one[week][1] for one in each)) for week in shared]
+
+
 # What a run works out and stores.
 
 

@@ -7,12 +7,12 @@ shown.q50, shown.sentence         # "half of such requests are fitted by 14 Marc
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from django.db.models import Case, DateField, OuterRef, QuerySet, Subquery, When
+from django.db.models import Case, DateField, OuterRef, Q, QuerySet, Subquery, When
 
 from jobs.core import words
 from jobs.core.lists import empty_last
@@ -163,10 +163,35 @@ def shown(row: Forecast) -> Shown:
 def chance_by(request: FitRequest, day: dt.date) -> float | None:
     """Chance, 0 to 1, that the request is fitted on or before a day, by its newest stored forecast."""
     row = Forecast.objects.filter(request=request, newest=True).select_related("utility").first()
-    if row is None:
-        return None
+    return None if row is None else chance_of(row, day)
+
+
+def chance_of(row: Forecast, day: dt.date) -> float:
+    """The same of a stored forecast; of a home not asked for yet: if asked by its day."""
     as_of = day_number(row.as_of)
     last = row.as_of + dt.timedelta(days=leadtimes.HORIZON)
     calendars = Calendars.of([services.calendar_of(row.utility).worked_between(row.as_of, last)], as_of)
     kept = Quantiles.kept([bytes(row.offsets)], as_of, calendars, [0], [row.p_never_millionths / MILLION])
     return float(leadtimes.chance_by(kept, day_number(day))[0])
+
+
+def of_homes(job_ids: Collection[int]) -> dict[int, Forecast]:
+    """The newest stored forecast of each home, in one query. Of two meters the later one: there is backup when both collars are in."""
+    found: dict[int, Forecast] = {}
+    for row in forecasts_of_homes().filter(Q(request__job__in=job_ids) | Q(request__isnull=True, job__in=job_ids)):
+        job_id = row.request.job_id if row.request else row.job_id
+        assert job_id is not None  # both filters ask for one
+        kept = found.get(job_id)
+        if kept is None or _later(row) > _later(kept):
+            found[job_id] = row
+    return found
+
+
+def forecasts_of_homes() -> QuerySet[Forecast]:
+    """Of open requests, and of homes that are not asked for yet."""
+    rows = Forecast.objects.filter(Q(request__outcome=Outcome.OPEN) | Q(request__isnull=True, job__isnull=False), newest=True)
+    return rows.select_related("request", "utility").prefetch_related("utility__closures")
+
+
+def _later(row: Forecast) -> tuple[bool, dt.date]:
+    return (row.request_id is not None, row.half_on or dt.date.max)

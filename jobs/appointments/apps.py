@@ -11,4 +11,5 @@ class AppointmentsConfig(AppConfig):
 
         notices.register()
         followups.register(endings.call_off)
+        followups.register(endings.want_no_call)
         secrets.register(verification.on_own_call)

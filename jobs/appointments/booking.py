@@ -10,7 +10,7 @@ import datetime as dt
 
 from django.db import IntegrityError, transaction
 
-from jobs.appointments import endings, readiness, reminders, times
+from jobs.appointments import endings, placing, readiness, reminders, times
 from jobs.appointments.models import PROMISED, Appointment, AppointmentState, CallRecord, Why
 from jobs.appointments.slots import Slot
 from jobs.appointments.times import Wish
@@ -18,10 +18,9 @@ from jobs.core import clock, homefacts, links, rules, words
 from jobs.core import kinds as k
 from jobs.core.actors import Actor
 from jobs.core.acts import act
-from jobs.core.facts import MEDICAL_ANSWERS, Said, When
-from jobs.core.models import Job, Person, User
-from jobs.core.models.people import Language, PartyRole
-from jobs.core.refusals import NotAllowed, Refused
+from jobs.core.facts import LIFT_ANSWERS, MEDICAL_ANSWERS, Said, When
+from jobs.core.models import Job, Person, SignedLink, User
+from jobs.core.refusals import Refused
 from jobs.notices import outbox
 
 A = AppointmentState
@@ -30,13 +29,13 @@ A = AppointmentState
 @act(right="core.book_calls", on=Job)
 def offer(job: Job, *, verifier: User, wish: Wish, by: Actor, person: Person | None = None) -> Appointment:
     """Keep a place and owe the person at home a message with a link to answer."""
-    return _make(job, verifier=verifier, wish=wish, person=person, state=A.OFFERED, by=by)
+    return make(job, verifier=verifier, wish=wish, person=person, state=A.OFFERED, by=by)
 
 
 @act(right="core.book_calls", on=Job)
 def book(job: Job, *, verifier: User, wish: Wish, by: Actor, person: Person | None = None, confirmed: bool = False) -> Appointment:
     """Book a call agreed by telephone. confirmed: the person at home said yes to this very time."""
-    return _make(job, verifier=verifier, wish=wish, person=person, state=A.CONFIRMED if confirmed else A.BOOKED, by=by)
+    return make(job, verifier=verifier, wish=wish, person=person, state=A.CONFIRMED if confirmed else A.BOOKED, by=by)
 
 
 @act(right="core.book_calls", on=Appointment, scope="workable_by")
@@ -45,7 +44,7 @@ def move(appointment: Appointment, *, wish: Wish, by: Actor, verifier: User | No
     _refuse_unless_open(appointment)
     readiness.refuse_unless_ready(appointment.job, clock.today_in(appointment.zone))
     chosen = verifier or appointment.verifier
-    _own_only(chosen, by)
+    placing.own_only(chosen, by)
     was = appointment.state
     _place(appointment, wish=wish, verifier=chosen)
     if was != A.OFFERED:
@@ -82,8 +81,8 @@ def record_answer(appointment: Appointment, *, answer: str, by: Actor) -> Appoin
 
 
 @act(right="core.answer_call", on=Appointment)
-def answer_by_link(appointment: Appointment, *, medical: str, by: Actor, starts_at: dt.datetime | None = None) -> Appointment:
-    """The homeowner takes the offered time, or another free one, and answers whether someone relies on powered medical equipment.
+def answer_by_link(appointment: Appointment, *, medical: str, lift: str, by: Actor, starts_at: dt.datetime | None = None) -> Appointment:
+    """The homeowner takes the offered time, or another free one, and answers the questions about medical equipment and lifts.
 
     An answer other than no is recorded and ends the call: the test is not run by telephone there. starts_at: the chosen instant, where it
     is another than the one kept.
@@ -91,9 +90,12 @@ def answer_by_link(appointment: Appointment, *, medical: str, by: Actor, starts_
     _refuse_unless_open(appointment)
     if medical not in MEDICAL_ANSWERS:
         raise Refused("Answer the question about powered medical equipment first.", field="medical")
+    if lift not in LIFT_ANSWERS:
+        raise Refused("Answer the question about a lift or stair lift first.", field="lift")
     today = clock.today_in(appointment.zone)
     said_by = Said("at home", appointment.person.name)
     homefacts.write(appointment.job, k.MEDICAL_ANSWER, when=When(on=today), said_by=said_by, by=by, value={"answer": medical})
+    homefacts.write(appointment.job, k.LIFT_ANSWER, when=When(on=today), said_by=said_by, by=by, value={"answer": lift})
     appointment.refresh_from_db()  # the follow-up may have called it off
     if not appointment.is_open:
         return appointment
@@ -112,8 +114,9 @@ def decline_by_link(appointment: Appointment, *, by: Actor) -> Appointment:
     return appointment
 
 
-def _make(job: Job, *, verifier: User, wish: Wish, person: Person | None, state: AppointmentState, by: Actor) -> Appointment:
-    _own_only(verifier, by)
+def make(job: Job, *, verifier: User, wish: Wish, person: Person | None, state: AppointmentState, by: Actor) -> Appointment:
+    """A new call of this home, with all that follows from it. The caller holds the job's lock."""
+    placing.own_only(verifier, by)
     readiness.refuse_unless_ready(job, clock.today_in(job.site.zone))
     standing = Appointment.objects.taking().filter(job=job).with_names().first()
     if standing is not None:
@@ -122,51 +125,23 @@ def _make(job: Job, *, verifier: User, wish: Wish, person: Person | None, state:
             f"{standing.verifier.name}; move or cancel it instead.",
             field="time",
         )
-    person = _attendee(job, person)
+    person = placing.attendee(job, person)
     appointment = Appointment(job=job, person=person, language=person.language, state=state, made_at=clock.now(), made_by_name=by.name)
     _place(appointment, wish=wish, verifier=verifier)
     endings.note_change(appointment, by=by)
     _make_link(appointment)
+    endings.end_tentative(job, reason="a call was made")
     kind = "call_offered" if state == A.OFFERED else "call_booked"
     _owe(kind, appointment, by=by)
     _write_fact(appointment, said_by=Said("us", by.name), by=by)
     return appointment
 
 
-def _attendee(job: Job, person: Person | None) -> Person:
-    """Who will be at home: a party of this job today, with a telephone."""
-    parties = job.parties.on(clock.today_in(job.site.zone)).select_related("person")
-    if person is None:
-        at_home = sorted(parties, key=lambda party: (party.role != PartyRole.AT_HOME, party.role != PartyRole.OWNER, party.pk))
-        if not at_home:
-            raise Refused("Nobody is on record for this home; add the person who will be at home.", field="person")
-        person = at_home[0].person
-    elif not parties.filter(person=person).exists():
-        raise Refused(f"{person.name} is not one of the people of this home.", field="person")
-    if not person.phone:
-        raise Refused(f"{person.name} has no telephone number on record; the call needs one.", field="person")
-    return person
-
-
-def _own_only(verifier: User, by: Actor) -> None:
-    if by.user is not None and by.user.pk != verifier.pk and not by.may("core.book_any_call"):
-        raise NotAllowed("A verifier books own calls only; the scheduler books those of others.")
-
-
 def _place(appointment: Appointment, *, wish: Wish, verifier: User) -> Slot:
     """Find the wished place and save the call on it, alone with the verifier's row."""
     person = appointment.person
-    # Two people may take the last place of a verifier for two homes: the second waits here, and then finds it taken.
-    for pk in sorted({verifier.pk, appointment.verifier_id or verifier.pk}):
-        User.objects.select_for_update(of=("self",)).get(pk=pk)
-    if verifier not in times.verifiers():
-        raise Refused(f"{verifier.name} does not hold calls; a verifier is wanted.", field="verifier")
-    if person.language not in times.languages_of(verifier):
-        raise Refused(
-            f"{person.name} speaks {Language(person.language).label}; {verifier.name} does not. Another verifier is wanted.",
-            field="verifier",
-        )
-    slot = times.place(wish, verifier=verifier, job=appointment.job, person=person, apart_from=appointment if appointment.pk else None)
+    placing.lock(verifier.pk, appointment.verifier_id or verifier.pk)
+    slot = placing.find(wish, verifier=verifier, job=appointment.job, person=person, apart_from=appointment if appointment.pk else None)
     if appointment.pk and slot.starts_at == appointment.starts_at and verifier.pk == appointment.verifier_id:
         raise Refused("The call already stands at that time; another time is wanted.", field="time")
     appointment.verifier = verifier
@@ -191,6 +166,27 @@ def _moved(appointment: Appointment, *, by: Actor, said_by: Said) -> Appointment
     _make_link(appointment)
     _owe("call_offered" if appointment.state == A.OFFERED else "call_moved", appointment, by=by)
     _write_fact(appointment, said_by=said_by, by=by)
+    return appointment
+
+
+@act(right="core.book_calls", on=Appointment, scope="workable_by")
+def send_new_link(appointment: Appointment, *, by: Actor) -> Appointment:
+    """A new link for the person at home, where the one before went astray or into other hands: that one opens nothing any more."""
+    _refuse_unless_open(appointment)
+    signed = SignedLink.objects.filter(purpose="call", job=appointment.job, person=appointment.person, about=str(appointment.uid)).first()
+    if signed is not None:
+        links.renew(signed)
+    endings.note_change(appointment, by=by, reason="a new link; the one before has ended")
+    return say_again(appointment, by=by, reason="A new link was made.")
+
+
+def say_again(appointment: Appointment, *, by: Actor, reason: str) -> Appointment:
+    """Owe what stands anew, with a later invitation. The caller holds the locks."""
+    outbox.withdraw(job=appointment.job, cause=appointment.cause, reason=reason)
+    appointment.sequence += 1
+    appointment.save(update_fields=["sequence"])
+    _make_link(appointment)
+    _owe("call_offered" if appointment.state == A.OFFERED else "call_booked", appointment, by=by)
     return appointment
 
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from jobs.appointments.models import Appointment, AppointmentChange, AppointmentState, CallRecord, Why
+from jobs.appointments.models import Appointment, AppointmentChange, AppointmentState, CallRecord, Standby, Tentative, Why
 from jobs.core import clock, homefacts, links
 from jobs.core import kinds as k
 from jobs.core.actors import Actor
 from jobs.core.facts import Said, When
 from jobs.core.followups import Settled
-from jobs.core.models import Fact
+from jobs.core.models import Fact, Job
 from jobs.core.models.holds import Stops
 from jobs.core.states import S
 from jobs.core.waiting import open_emergency
@@ -63,6 +63,21 @@ def give_up(
         by=by,
         value={"appointment": str(appointment.uid), "how": f"{state.label}: {reason or why.label}"},
     )
+
+
+def end_tentative(job: Job, *, reason: str) -> None:
+    """No place is kept for a home that has its call, or wants none. The caller holds the job's lock."""
+    Tentative.objects.filter(job=job, ended_at__isnull=True).update(ended_at=clock.now(), ended_reason=reason[:300])
+
+
+def want_no_call(settled: Settled) -> None:
+    """Follow-up: a home that is verified, cancelled, or gets a site visit keeps no tentative time and stands on no standby list."""
+    medical = settled.facts.latest(k.MEDICAL_ANSWER)
+    visit = medical is not None and medical.value.get("answer") != "no"
+    if settled.state.state in (S.BACKUP_VERIFIED, S.CANCELLED) or visit:
+        reason = str(Why.MEDICAL.label) if visit else f"the home is {settled.state.state.words}"
+        end_tentative(settled.job, reason=reason)
+        Standby.objects.standing().filter(job=settled.job).update(ended_at=clock.now(), ended_reason=reason[:300])
 
 
 def call_off(settled: Settled) -> None:

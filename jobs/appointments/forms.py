@@ -9,7 +9,8 @@ from typing import Any
 
 from django import forms
 
-from jobs.appointments.callsteps import Readings
+from jobs.appointments.callsteps import CAUSES, Readings
+from jobs.appointments.limits import Balance
 from jobs.appointments.models import Why
 from jobs.appointments.slots import WeeklyHours
 from jobs.appointments.times import Wish
@@ -23,6 +24,17 @@ MEDICAL = (("no", "No"), ("yes", "Yes"), ("not sure", "Not sure"), ("declined", 
 REASON = forms.Textarea(attrs={"rows": 2})
 
 
+def read_slot(typed: str) -> tuple[User, Wish] | None:
+    """The verifier and the time that a choice names; None where it names none."""
+    found = _SLOT.fullmatch(typed)
+    try:
+        uid, wall = (uuid.UUID(found["verifier"]), dt.datetime.fromisoformat(found["wall"])) if found else (None, None)
+    except ValueError:  # 36 letters that are no uid, 31 February
+        return None
+    verifier = User.objects.filter(uid=uid).first() if uid else None
+    return (verifier, Wish(wall.date(), wall.time(), int(found["fold"]))) if found and wall and verifier else None
+
+
 class SlotField(forms.CharField):
     """One of the times shown: verifier, wall time at the home, first or second of a repeated one."""
 
@@ -30,13 +42,10 @@ class SlotField(forms.CharField):
         super().__init__(label="Time", max_length=80, error_messages={"required": "Choose one of the times."})
 
     def clean(self, value: Any) -> Any:
-        typed = super().clean(value)
-        found = _SLOT.fullmatch(typed)
-        verifier = User.objects.filter(uid=found["verifier"]).first() if found else None
-        if found is None or verifier is None:
+        read = read_slot(super().clean(value))
+        if read is None:
             raise forms.ValidationError("That is none of the times shown. Choose one of them.")
-        wall = dt.datetime.fromisoformat(found["wall"])
-        return verifier, Wish(wall.date(), wall.time(), int(found["fold"]))
+        return read
 
 
 class BookForm(OfficeForm):
@@ -57,6 +66,15 @@ class BookForm(OfficeForm):
         field = self.fields["person"]
         assert isinstance(field, forms.ModelChoiceField)
         field.queryset = Person.objects.filter(parties__job=job, parties__to_on__isnull=True).distinct().order_by("name")
+
+
+class HoldTimeForm(OfficeForm):
+    slot = SlotField()
+
+
+class StandbyForm(OfficeForm):
+    said_by = forms.CharField(label="Who said that they would take a time at short notice", max_length=160)
+    note = forms.CharField(label="When they can, and with how much notice", required=False, max_length=200)
 
 
 class MoveForm(OfficeForm):
@@ -144,6 +162,7 @@ class KeyedForm(OfficeForm):
 
 class CheckForm(KeyedForm):
     answer = forms.CharField(required=False, max_length=20)
+    note = forms.CharField(required=False, max_length=160)
 
 
 class ReadingsForm(KeyedForm):
@@ -157,6 +176,14 @@ class ReadingsForm(KeyedForm):
     battery_w = WattsField(label="Battery, W", help_text="Out of it is positive, into it negative.")
     pv_w = WattsField(label="PV, W")
     grid_w = WattsField(label="Utility, W", help_text="Import is positive, export negative.")
+    leg_a_w = WattsField(label="120 V loads on leg A, W", required=False)
+    leg_b_w = WattsField(label="120 V loads on leg B, W", required=False)
+    across_w = WattsField(label="240 V loads, W", required=False)
+    start_lra = forms.IntegerField(
+        label="Locked-rotor current of the largest motor, A", help_text="LRA on its nameplate.", required=False, min_value=1, max_value=500
+    )
+    reserve_percent = forms.IntegerField(label="Reserve before the test, %", required=False)
+    mode = forms.CharField(label="Mode before the test", required=False, max_length=40)
 
     def readings(self) -> Readings:
         return Readings(**self.told)
@@ -165,6 +192,24 @@ class ReadingsForm(KeyedForm):
 class SeeForm(KeyedForm):
     watts = WattsField(label="Watts", required=False)
     load = forms.CharField(label="Which load", required=False, max_length=60)
+    words = forms.CharField(label="In their words", required=False, max_length=200)
+
+
+class BalanceForm(KeyedForm):
+    """Read at one moment, while the MID is open."""
+
+    pv_w = WattsField(label="PV, W")
+    battery_w = WattsField(label="Battery, W", help_text="Out of it is positive.")
+    grid_w = WattsField(label="Utility, W")
+    load_w = WattsField(label="Load, W")
+    volts = forms.FloatField(label="Voltage, V", required=False)
+    hertz = forms.FloatField(label="Frequency, Hz", required=False)
+
+    @property
+    def told(self) -> dict[str, Any]:
+        given = dict(super().told)
+        balance = Balance(*(given.pop(name) for name in ("pv_w", "battery_w", "grid_w", "load_w")))
+        return {"balance": balance, **given}
 
 
 class CorrectForm(KeyedForm):
@@ -179,6 +224,9 @@ class ResultForm(KeyedForm):
 
     put_back = forms.ChoiceField(label="Reserve and mode put back", choices=[("yes", "Yes"), ("no", "No")], widget=forms.RadioSelect)
     statement = forms.CharField(label="What the person at home said of it", required=False, max_length=1000, widget=REASON)
+    cause = forms.ChoiceField(
+        label="Kind of reason, if not passed or not finished", choices=[("", "none"), *list(CAUSES.items())], required=False
+    )
     reason = forms.CharField(
         label="Reason, if not passed or not finished",
         required=False,

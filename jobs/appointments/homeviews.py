@@ -13,17 +13,18 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.views.decorators.http import require_http_methods
+from django.views.decorators.http import require_http_methods, require_safe
 
-from jobs.appointments import booking, homewords, readiness, times
+from jobs.appointments import booking, homewords, notices, readiness, times
 from jobs.appointments.homewords import lang_of
-from jobs.appointments.models import Appointment, AppointmentState, CallRecord
+from jobs.appointments.models import PROMISED, Appointment, AppointmentState, CallRecord
 from jobs.appointments.notices import BEFORE_A_TEST
 from jobs.core import actors, clock, links
-from jobs.core.facts import MEDICAL_ANSWERS
+from jobs.core.facts import LIFT_ANSWERS, MEDICAL_ANSWERS
 from jobs.core.models import SignedLink
 from jobs.core.refusals import OutOfSight, Refused
 from jobs.core.states import S
+from jobs.core.web import download
 from jobs.core.words import Lang
 
 SHOWN = 6  # times at once; more behind "show other times"
@@ -38,6 +39,10 @@ SORRY: dict[str, dict[Lang, str]] = {
     "medical": {
         "en": "Please answer the question about medical equipment; nothing was booked yet.",
         "es": "Por favor, responda la pregunta sobre equipos médicos; todavía no se reservó nada.",
+    },
+    "lift": {
+        "en": "Please answer the question about a lift or stair lift; nothing was booked yet.",
+        "es": "Por favor, responda la pregunta sobre ascensores o salvaescaleras; todavía no se reservó nada.",
     },
     "choose": {
         "en": "Please choose one of the times; nothing was booked yet.",
@@ -110,7 +115,10 @@ def _answered(request: HttpRequest, signed: SignedLink, appointment: Appointment
                 return _page(request, signed, appointment, lang, sorry="choose")
             if medical not in MEDICAL_ANSWERS:
                 return _page(request, signed, appointment, lang, sorry="medical")
-            booking.answer_by_link(appointment, medical=medical, starts_at=starts_at, by=by, **({"key": key} if key else {}))
+            lift = request.POST.get("lift", "")
+            if lift not in LIFT_ANSWERS:
+                return _page(request, signed, appointment, lang, sorry="lift")
+            booking.answer_by_link(appointment, medical=medical, lift=lift, starts_at=starts_at, by=by, **({"key": key} if key else {}))
     except Refused as refusal:
         fresh = _about(signed)
         # Pressed a second time, from another tab or after Back: what stands is what was asked for.
@@ -154,7 +162,12 @@ def _page(request: HttpRequest, signed: SignedLink, appointment: Appointment, la
         "change_url": f"?lang={lang}&change=1",
         "medical": request.POST.get("medical", ""),
         "medical_answers": _MEDICAL[lang],
-        "read_before": READ_BEFORE,
+        "lift": request.POST.get("lift", ""),
+        "lift_answers": _LIFT[lang],
+        "calendar_url": f"{reverse('homeowner_calendar', args=[links.token_of(signed)])}?lang={lang}"
+        if _stands(appointment, open_now)
+        else "",
+        "read_before": [name for name in READ_BEFORE if not (asks and name == "lifts")],
         "no_backup": appointment.job.state != S.BACKUP_VERIFIED,
         "sorry": SORRY[sorry][lang] if sorry else "",
         "key": uuid.uuid4(),
@@ -166,6 +179,34 @@ _MEDICAL: dict[Lang, list[tuple[str, str]]] = {
     "en": [("no", "No"), ("yes", "Yes"), ("not sure", "Not sure"), ("declined", "I would rather not say")],
     "es": [("no", "No"), ("yes", "Sí"), ("not sure", "No lo sé con certeza"), ("declined", "Prefiero no decirlo")],
 }
+
+
+_LIFT: dict[Lang, list[tuple[str, str]]] = {
+    "en": [("no", "No"), ("yes", "Yes"), ("not sure", "Not sure")],
+    "es": [("no", "No"), ("yes", "Sí"), ("not sure", "No lo sé con certeza")],
+}
+
+
+def _stands(appointment: Appointment, open_now: bool) -> bool:
+    """Whether there is a booked time to put into a calendar."""
+    return open_now and appointment.state in PROMISED
+
+
+@require_safe
+def calendar(request: HttpRequest, token: str) -> HttpResponseBase:
+    """The booked time as a file for the homeowner's own calendar; changes nothing."""
+    try:
+        signed = links.opened(token, purpose="call")
+    except links.LinkEnded as ended:
+        return _ended(request, ended.link)
+    except links.LinkUnknown:
+        raise OutOfSight("This link is not complete; copy it whole from the message.") from None
+    appointment = _about(signed)
+    begun = CallRecord.objects.filter(appointment=appointment).exists()
+    if not _stands(appointment, appointment.is_open and not begun and appointment.starts_at > clock.now()):
+        raise OutOfSight("No time is booked here, so there is nothing for a calendar.")
+    made = notices.calendar_file(appointment, lang=_lang(request, signed))
+    return download(made.data, made.name, "text/calendar; charset=utf-8")
 
 
 def _state(appointment: Appointment, *, begun: bool, open_now: bool) -> str:

@@ -5,6 +5,7 @@ None asks for a reply: some words of one would opt out. Booked, moved and cancel
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 from django.conf import settings
@@ -32,7 +33,11 @@ def call_of(owed: Message | Owing) -> Appointment | None:
 
 def record_of(owed: Message | Owing) -> VerificationRecord | None:
     uid = str(owed.about.get("record", ""))
-    return VerificationRecord.objects.select_related("appointment__person", "job").filter(job=owed.job, uid=uid).first() if uid else None
+    return (
+        VerificationRecord.objects.select_related("appointment__person", "visit__person", "job__site").filter(job=owed.job, uid=uid).first()
+        if uid
+        else None
+    )
 
 
 def _to_call(owing: Owing) -> list[Person]:
@@ -44,7 +49,7 @@ def _to_call(owing: Owing) -> list[Person]:
 def _to_result(owing: Owing) -> list[Person]:
     """The owner and the person at home who was on the call."""
     record = record_of(owing)
-    return _people([record.appointment.person] if record else [], owing)
+    return _people([record.person] if record else [], owing)
 
 
 def _people(first: list[Person], owing: Owing) -> list[Person]:
@@ -105,26 +110,40 @@ def _withdrawal(message: Message) -> list[Attachment]:
     return [_part(appointment, message, calendarpart.CANCEL, sequence=appointment.sequence + 1)] if told.exists() else []
 
 
+def calendar_file(appointment: Appointment, *, lang: str) -> Attachment:
+    """The booked call for the homeowner's own calendar: UID and sequence of the mailed invitation, so that the two are one entry."""
+    told = {"verifier": appointment.verifier.name, "attendee": appointment.person.name}
+    to = (appointment.person.name, appointment.person.email)
+    return _entry(appointment, told, to, lang, appointment.made_at, calendarpart.REQUEST, sequence=appointment.sequence)
+
+
 def _part(appointment: Appointment, message: Message, method: str, *, sequence: int) -> Attachment:
+    to = (message.to_name, message.address)
+    return _entry(appointment, _call_context(message), to, message.language, message.created_at, method, sequence=sequence)
+
+
+def _entry(
+    appointment: Appointment, told: dict[str, Any], to: tuple[str, str], lang: str, stamp: dt.datetime, method: str, *, sequence: int
+) -> Attachment:
     """No gate code and no medical word stands in it (TRADE.md 2.8): calendars are shared."""
-    company, told = rules.several("company_name", "company_email", "company_phone"), _call_context(message)
-    spanish = message.language == "es"
+    company = rules.several("company_name", "company_email", "company_phone")
+    spanish = lang == "es"
     summary = "Prueba del respaldo por teléfono" if spanish else "Backup test by telephone"
     about = f"{told['verifier']} llama a {told['attendee']}." if spanish else f"{told['verifier']} calls {told['attendee']}."
     at_home = "Debe haber una persona adulta en casa." if spanish else "An adult must be at home."
     return calendarpart.part(
         calendarpart.Event(
-            uid=f"{appointment.uid}@{settings.EMAIL_FROM.rpartition('@')[2]}",
+            uid=calendarpart.uid_of(str(appointment.uid), settings.EMAIL_FROM),
             sequence=sequence,
-            stamp=message.created_at,
+            stamp=stamp,
             starts=appointment.local_start,
             ends=appointment.call_ends_at,
             summary=f"{summary}, {company['company_name']}",
             description=" ".join(part for part in (about, at_home, str(company["company_phone"])) if part),
             location=appointment.job.site.line,
             organizer=(str(company["company_name"]), str(company["company_email"]) or settings.EMAIL_FROM),
-            attendee=(message.to_name, message.address),
-            language=message.language,
+            attendee=to,
+            language=lang,
         ),
         method=method,
     )
@@ -134,11 +153,11 @@ def _result_context(message: Message) -> dict[str, Any]:
     record = record_of(message)
     if record is None:
         return {}
-    appointment = record.appointment
     lang = homewords.lang_of(message.language)
     return {
-        "day": homewords.day(appointment.local_date, lang=lang),
+        "day": homewords.day(record.day, lang=lang),
         "passed": record.result == "passed",
+        "on_site": record.visit_id is not None,
         "verifier": record.verifier_name,
         "attendee": record.person_name,
     }

@@ -6,6 +6,7 @@ import datetime as dt
 import uuid
 from collections.abc import Iterator
 
+from jobs.appointments import promised
 from jobs.appointments.models import TAKING, Appointment, AppointmentState, CallRecord, VerificationRecord
 from jobs.appointments.records import evidence_of
 from jobs.core import kinds as k
@@ -17,6 +18,7 @@ BROUGHT_IN = ("import", "command")  # sources of a fact that rests on books befo
 
 def breaches() -> Iterator[str]:
     yield from _overlaps()
+    yield from _off_their_promise()
     yield from _booked_without_fact()
     yield from _open_and_not_ready()
     yield from _verified_without_record()
@@ -33,6 +35,11 @@ def _overlaps() -> Iterator[str]:
             yield f"{call.verifier.name} has two calls at once: of jobs {both}, {call.starts_at:%Y-%m-%d %H:%M} UTC."
         if before is None or call.ends_at > before[0]:
             last[call.verifier_id] = (call.ends_at, call)
+
+
+def _off_their_promise() -> Iterator[str]:
+    for call in promised.astray():
+        yield f"Job {call.job.code}: the call does not stand at its promised {call.local_time:%H:%M} on {call.local_date}, {call.zone}."
 
 
 def _booked_without_fact() -> Iterator[str]:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from jobs.appointments import times
 from jobs.appointments.models import Appointment
+from jobs.appointments.slots import Slot
 from jobs.appointments.times import Free
 from jobs.core import clock, rules, walltime, words
-from jobs.core.models import Job, Person
+from jobs.core.models import Job, Party, Person, User
 from jobs.core.models.people import PartyRole
 
 DAYS_SHOWN = 4
@@ -66,7 +67,20 @@ class Days:
 
 def default_person(job: Job) -> Person | None:
     """Who will most likely be at home."""
-    parties = list(job.parties.on(clock.today_in(job.site.zone)).select_related("person"))
+    return _first(job.parties.on(clock.today_in(job.site.zone)).select_related("person"))
+
+
+def at_home_of(job: Job) -> Person | None:
+    """The same of a job whose parties were fetched with it."""
+    today = clock.today_in(job.site.zone)
+    return _first(
+        party
+        for party in job.parties.all()
+        if (party.from_on is None or party.from_on <= today) and (party.to_on is None or party.to_on >= today)
+    )
+
+
+def _first(parties: Iterable[Party]) -> Person | None:
     order = (PartyRole.AT_HOME.value, PartyRole.OWNER.value)
     ranked = sorted(parties, key=lambda party: (order.index(party.role) if party.role in order else len(order), party.pk))
     return ranked[0].person if ranked else None
@@ -86,11 +100,19 @@ def free_days(job: Job, *, person: Person, from_on: dt.date | None, apart_from: 
     return Days(days, first + dt.timedelta(days=DAYS_SHOWN), earlier)
 
 
+def value_of(verifier: User, slot: Slot) -> str:
+    """How a form says this time of this verifier."""
+    return _value(str(verifier.uid), slot)
+
+
+def _value(verifier_uid: str, slot: Slot) -> str:
+    return f"{verifier_uid}|{slot.local_date.isoformat()}T{slot.local_time:%H:%M}|{slot.fold}"
+
+
 def _choice(free: Free, zone: str) -> Choice:
     slot = free.slot
-    wall = f"{slot.local_date.isoformat()}T{slot.local_time:%H:%M}"
     return Choice(
-        f"{free.verifier_uid}|{wall}|{slot.fold}",
+        _value(free.verifier_uid, slot),
         f"{slot.local_time:%H:%M}, {free.verifier_name}",
         office_time(slot.starts_at, site_zone=zone),
     )

@@ -1,15 +1,18 @@
 """Bookable times: a verifier's own grid, inside the hours in which a home may be called. Pure.
 
-Sources: 47 CFR 64.1200(c)(1) for the legal floor; PEP 495 for wall times that come twice or not at all.
+A time is worked out as an instant and only then said by the clock at the home: a wall time that does not exist cannot come out, and
+one that comes twice carries its fold. Sources: 47 CFR 64.1200(c)(1) for the legal floor; PEP 495 for wall times that come twice or not at
+all.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Final, Protocol
 from zoneinfo import ZoneInfo
 
 from jobs.core.walltime import HOUSE_RULE, LEGAL_FLOOR, QuietHours, aware, inside, instant, whole_call_inside, zone_of
+from jobs.notices.quiet import window_on
 
 __all__ = [
     "BUFFER",
@@ -22,6 +25,8 @@ __all__ = [
     "Taken",
     "TimeOff",
     "WeeklyHours",
+    "at_home",
+    "free_places",
     "free_slots",
     "inside",
     "instant",
@@ -108,35 +113,72 @@ def free_slots(
     first_at: datetime,
     last_day: date,
     places: int = 1,
+    region: str = "",
+    closed: Collection[date] = (),
 ) -> list[Slot]:
     """The times at which this verifier can call this site, in order.
 
     hours: the verifier's week; where hours of a day touch or overlap they are one stretch, and a stretch begins its own grid.
     first_at: no call begins before it. last_day: the last day, at the site, on which a call may begin.
     places: neighbouring places of 60 minutes that the call takes; all of it but the last 15 minutes lies inside `quiet`.
+    region: the site's state, whose own hours narrow `quiet`. closed: days, by the verifier's clock, on which nobody calls.
+    """
+    starts = free_places(
+        hours,
+        verifier_zone=verifier_zone,
+        time_off=time_off,
+        taken=taken,
+        first_at=first_at,
+        # A day more: where the verifier is further east, the site's last day goes on into the next one there.
+        last_day=last_day + timedelta(days=1),
+        places=places,
+        closed=closed,
+    )
+    found = (at_home(starts_at, places=places, zone=site_zone, quiet=quiet, region=region) for starts_at in starts)
+    return [slot for slot in found if slot is not None and slot.local_date <= last_day]
+
+
+def free_places(
+    hours: Sequence[WeeklyHours],
+    *,
+    verifier_zone: str,
+    time_off: Iterable[TimeOff],
+    taken: Iterable[Taken],
+    first_at: datetime,
+    last_day: date,
+    places: int = 1,
+    closed: Collection[date] = (),
+) -> list[datetime]:
+    """When, in UTC and in order, this verifier has so many neighbouring places free, whatever home is called.
+
+    last_day: the last day by the verifier's clock.
     """
     if places < 1:
         raise ValueError(f"A call of {places} places cannot be booked: at least one place is wanted.")
-    here, there = zone_of(verifier_zone), zone_of(site_zone)
+    here = zone_of(verifier_zone)
     first_at = aware(first_at).astimezone(UTC)
     blocked: list[Span] = [*time_off, *taken]
-
-    slots = []
+    length = places * PLACE
+    found = []
     day = first_at.astimezone(here).date()
-    # A day more: where the verifier is further east, the site's last day goes on into the next one there.
-    while day <= last_day + timedelta(days=1):
-        for opens_at, closes_at in _stretches(day, hours, zone=here):
-            for starts_at in _grid(opens_at, closes_at, length=places * PLACE):
-                slot = _slot(starts_at, places=places, zone=site_zone, there=there)
-                if (
-                    starts_at >= first_at
-                    and slot.local_date <= last_day
-                    and whole_call_inside(starts_at, ends_at=slot.call_ends_at, zone=site_zone, quiet=quiet)
-                    and not any(span.starts_at < slot.ends_at and starts_at < span.ends_at for span in blocked)
-                ):
-                    slots.append(slot)
+    while day <= last_day:
+        if day not in closed:
+            for opens_at, closes_at in _stretches(day, hours, zone=here):
+                for starts_at in _grid(opens_at, closes_at, length=length):
+                    busy = any(span.starts_at < starts_at + length and starts_at < span.ends_at for span in blocked)
+                    if starts_at >= first_at and not busy:
+                        found.append(starts_at)
         day += timedelta(days=1)
-    return sorted(slots)
+    return sorted(set(found))
+
+
+def at_home(starts_at: datetime, *, places: int, zone: str, quiet: QuietHours, region: str = "") -> Slot | None:
+    """This start as the clock at the site shows it; None where the call would leave the hours of that day there."""
+    slot = _slot(starts_at, places=places, zone=zone, there=zone_of(zone))
+    window = window_on(slot.local_date, quiet=quiet, region=region)
+    if window is None or not whole_call_inside(starts_at, ends_at=slot.call_ends_at, zone=zone, quiet=QuietHours(*window)):
+        return None
+    return slot
 
 
 def _stretches(day: date, hours: Sequence[WeeklyHours], *, zone: ZoneInfo) -> Iterator[tuple[datetime, datetime]]:

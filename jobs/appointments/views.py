@@ -11,15 +11,16 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 
-from jobs.appointments import booking, callviews, exports, readiness, shown, times, verification, worklists
+from jobs.appointments import booking, callviews, exports, likely, readiness, shown, times, verification, worklists
 from jobs.appointments.filters import CallFilter
 from jobs.appointments.forms import AnswerForm, BookForm, CancelForm, MoveForm
-from jobs.appointments.models import PROMISED, Appointment, AppointmentState, CallRecord
+from jobs.appointments.models import PROMISED, Appointment, AppointmentState, CallRecord, Tentative
 from jobs.core import clock, lists, walltime, words
 from jobs.core.actors import Actor, actor
 from jobs.core.models import Job, Person
 from jobs.core.refusals import Refused
 from jobs.core.web import recorded, right
+from utilities import said
 
 COLUMNS = (
     ("Time at the site", "time", "m"), ("Who will be at home", "", ""), ("Home", "", ""), ("Language", "", ""),
@@ -79,20 +80,49 @@ def export(request: HttpRequest, ending: str) -> HttpResponseBase:
     found = _listed(request)
     if found.refused:
         return lists.back_to_the_list(request, "calls")
-    return lists.table_file("calls", ending, exports.HEADINGS, exports.lines(found.rows))
+    return lists.table_file("calls", ending, exports.HEADINGS, exports.lines(found.rows), given=request.GET)
 
 
 @right("core.book_calls")
 @require_safe
 def ready(request: HttpRequest) -> HttpResponseBase:
-    """Homes that want a call: ready by worth of a day, not ready with what is missing, and site visits to plan."""
+    """Homes that want a call: ready by worth of a day, likely ready, not ready with what is missing, and site visits to plan."""
+    return ready_page(request)
+
+
+def ready_page(request: HttpRequest, *, refused: str = "") -> HttpResponse:
+    jobs = Job.objects.seen_by(request.user)
+    found = worklists.lists(jobs)
+    homes = [*found.ready, *found.not_ready]
+    standing = Tentative.objects.standing().filter(job__in=[row.job.pk for row in homes]).select_related("verifier")
+    kept = {row.job_id: _kept_line(row) for row in standing}
     context = {
-        "lists": worklists.lists(Job.objects.seen_by(request.user)),
+        "lists": found,
+        "likely": [_likely_line(row) for row in likely.likely(jobs)],
+        "within": likely.WITHIN,
+        "ready_lines": [(row, kept.get(row.job.pk)) for row in found.ready],
+        "missing_lines": [(row, kept.get(row.job.pk)) for row in found.not_ready],
+        "refused": refused,
         "money": request.user.has_perm("core.see_money"),
         "medical": request.user.has_perm("core.see_medical"),
         "may_plan": request.user.has_perm("core.book_any_call"),
     }
-    return render(request, "appointments/ready.html", context)
+    return render(request, "appointments/ready.html", context, status=422 if refused else 200)
+
+
+def _likely_line(row: likely.Likely) -> dict[str, Any]:
+    today = clock.office_today()
+    return {
+        "row": row,
+        "half": said.day_short(row.shown.q50, as_of=row.shown.as_of, today=today),
+        "chance": words.in_hundred(row.chance),
+        "kept": _kept_line(row.kept) if row.kept else None,
+    }
+
+
+def _kept_line(kept: Tentative) -> dict[str, Any]:
+    chance = words.in_hundred(kept.chance_millionths / 1_000_000) if kept.chance_millionths is not None else ""
+    return {"row": kept, "when": f"{shown.day_of(kept.local_date)}, {words.time_zone_office(kept.local_start)}", "chance": chance}
 
 
 @right("core.book_calls")
@@ -115,7 +145,7 @@ def book(request: HttpRequest, code: str) -> HttpResponseBase:
     standing = Appointment.objects.taking().filter(job=job).with_names().first()
     context = {"job": job, "form": form, "missing": missing, "standing": standing, "visit": any(gap.visit for gap in missing)}
     if not missing and standing is None:
-        context |= _times(request, job, _person(job, form))
+        context |= free_times_context(request, job, _person(job, form))
     return render(request, "appointments/book.html", context, status=422 if form.errors else 200)
 
 
@@ -131,15 +161,17 @@ def _person(job: Job, form: BookForm) -> Person | None:
     return chosen or shown.default_person(job)
 
 
-def _times(request: HttpRequest, job: Job, person: Person | None, *, call: Appointment | None = None) -> dict[str, Any]:
+def free_times_context(
+    request: HttpRequest, job: Job, person: Person | None, *, call: Appointment | None = None, default_from: dt.date | None = None
+) -> dict[str, Any]:
     """Free times to choose from; a verifier who books own calls only sees the own."""
     if person is None:
         return {"free": None}
     own = "" if request.user.has_perm("core.book_any_call") else str(getattr(request.user, "uid", ""))
     try:
-        from_on = words.parse_day(request.GET["from"]) if request.GET.get("from") else None
+        from_on = words.parse_day(request.GET["from"]) if request.GET.get("from") else default_from
     except ValueError:
-        from_on = None
+        from_on = default_from
     chosen = own or request.GET.get("verifier", "")
     return {
         "free": shown.free_days(job, person=person, from_on=from_on, apart_from=call, verifier=chosen),
@@ -210,7 +242,7 @@ def move(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
         "call": appointment,
         "form": form,
         "when": shown.when(appointment),
-        **_times(request, appointment.job, appointment.person, call=appointment),
+        **free_times_context(request, appointment.job, appointment.person, call=appointment),
     }
     return render(request, "appointments/move.html", context, status=422 if form.errors else 200)
 
@@ -243,6 +275,17 @@ def cancel(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
         "back": appointment_url(appointment),
     }
     return render(request, "confirm.html", context, status=422 if form.errors else 200)
+
+
+@right("core.book_calls")
+@require_http_methods(["POST"])
+def new_link(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
+    appointment = workable_call(request, uid)
+    try:
+        booking.send_new_link(appointment, by=actor(request))
+    except Refused as refusal:
+        return page_of(request, appointment, refused=str(refusal))
+    return recorded(request, "A new link waits for release with its message; the one before opens nothing any more.", "call", uid=uid)
 
 
 @right("core.book_calls")

@@ -49,8 +49,9 @@ class Lists:
 
 
 def rates() -> Rates:
-    told = rules.several("delay_day_denominator", "delay_week_dollars")
-    return Rates(int(told["delay_day_denominator"]), int(told["delay_week_dollars"]) * 100)
+    told = rules.several("delay_day_denominator", "delay_week_dollars", "delay_paper_percent", "delay_paper_days")
+    days, dollars, percent, within = (int(told[name]) for name in told)
+    return Rates(days, dollars * 100, percent, within)
 
 
 def lists(jobs: JobQuerySet) -> Lists:
@@ -67,7 +68,7 @@ def wanted(jobs: JobQuerySet) -> list[Wanted]:
     """Every energized home of these without an open call."""
     open_call = Appointment.objects.filter(job=OuterRef("pk"), state__in=TAKING)
     today = clock.office_today()
-    found = _with_parts(jobs.in_state(S.COLLAR_ENERGIZED).filter(~Exists(open_call)), today)
+    found = with_parts(jobs.in_state(S.COLLAR_ENERGIZED).filter(~Exists(open_call)), today)
     within, priced, finals = readiness.within(), rates(), figures.final_milestones_minor(found)
     lines = services.emergency_lines(found)
     return [_wanted(job, lines[job.pk], finals[job.pk], within=within, priced=priced, office_today=today) for job in found]
@@ -75,12 +76,13 @@ def wanted(jobs: JobQuerySet) -> list[Wanted]:
 
 def missing(jobs: JobQuerySet) -> dict[int, tuple[Missing, ...]]:
     """What each of these homes still lacks for its call, by job; as many queries for ten as for one."""
-    found = _with_parts(jobs, clock.office_today())
+    found = with_parts(jobs, clock.office_today())
     within, lines = readiness.within(), services.emergency_lines(found)
-    return {job.pk: _missing(job, _home(job, lines[job.pk]), within) for job in found}
+    return {job.pk: _missing(job, home_of(job, lines[job.pk]), within) for job in found}
 
 
-def _with_parts(jobs: JobQuerySet, today: dt.date) -> JobQuerySet:
+def with_parts(jobs: JobQuerySet, today: dt.date) -> JobQuerySet:
+    """With all that readiness and worth rest on, in as many queries for ten homes as for one."""
     return jobs.select_related("site").prefetch_related(
         "parties__person",
         Prefetch("facts", queryset=Fact.objects.standing(), to_attr="standing_facts"),
@@ -88,7 +90,7 @@ def _with_parts(jobs: JobQuerySet, today: dt.date) -> JobQuerySet:
     )
 
 
-def _home(job: Job, line: str) -> readiness.Home:
+def home_of(job: Job, line: str) -> readiness.Home:
     rows: Sequence[Fact] = getattr(job, "standing_facts", ())
     holds: Iterable[Hold] = getattr(job, "standing_holds", ())
     stopped = frozenset(what for hold in holds for what in hold.stops)
@@ -100,7 +102,7 @@ def _missing(job: Job, home: readiness.Home, within: readiness.Within) -> tuple[
 
 
 def _wanted(job: Job, line: str, final_minor: int, *, within: readiness.Within, priced: Rates, office_today: dt.date) -> Wanted:
-    home = _home(job, line)
+    home = home_of(job, line)
     since = home.facts.fitted.day if home.facts.fitted else job.state_since
     worth = worth_of_a_day(final_minor, energized_on=since, today=office_today, rates=priced)
     visit = readiness.site_visit_reason(home.medical)

@@ -74,12 +74,16 @@ def end_all(job: Job, *, about: str) -> None:
 
 
 def opened(token: str, *, purpose: str) -> SignedLink:
-    """The link a token stands for. Raises LinkUnknown or LinkEnded."""
+    """The link a token stands for. Raises LinkUnknown or LinkEnded.
+
+    Whoever is no party of the home any more, after a change of owner for instance, opens nothing: their link has ended.
+    """
     try:
         uid, version = _read(token)
         link = SignedLink.objects.select_related("job__site", "person").get(uid=uid, purpose=purpose)
     except (ValueError, SignedLink.DoesNotExist) as fault:
         raise LinkUnknown("This link is not complete; copy it whole from the message.") from fault
-    if link.version != version or link.expires_at <= clock.now():
+    belongs = link.job.parties.on(clock.today_in(link.job.site.zone)).filter(person=link.person_id).exists()
+    if link.version != version or link.expires_at <= clock.now() or not belongs:
         raise LinkEnded(link)
     return link

@@ -52,7 +52,10 @@ RULES: dict[str, RuleKind] = {
     "office_zone": RuleKind("Zone of the office (IANA name)", "America/Denver", group="Company"),
     "quiet_opens": RuleKind("Messages and calls from, hour at the home", 9, 8, 12, "o'clock", "floor: 47 CFR 64.1200(c)(1)", "Hours"),
     "quiet_closes": RuleKind("Messages and calls until, hour at the home", 20, 17, 21, "o'clock", "floor: 47 CFR 64.1200(c)(1)", "Hours"),
+    "calls_on_holidays": RuleKind("Calls on federal holidays: 0 none, 1 as on other days", 0, 0, 1, group="Hours"),
     "follow_up_days": RuleKind("Ask a utility again after", 14, 3, 90, "days"),
+    "acknowledge_days": RuleKind("A request is to be acknowledged within", 5, 1, 60, "business days of the utility"),
+    "profile_days": RuleKind("A utility's profile is confirmed again after", 180, 14, 730, "days"),
     "act_days": RuleKind("Our own acts fall due after", 3, 1, 30, "days"),
     "answer_days": RuleKind("Ask a homeowner again after", 3, 1, 30, "days"),
     "medical_answer_days": RuleKind("A medical answer counts for", 30, 1, 30, "days"),
@@ -61,8 +64,14 @@ RULES: dict[str, RuleKind] = {
     "payment_days": RuleKind("Invoices are due after", 30, 0, 120, "days", group="Money"),
     "first_invoice_number": RuleKind("Our first invoice gets the number", 1001, 1, 999_999_999, "", group="Money"),
     "delay_day_denominator": RuleKind("A day's delay costs the final milestone divided by", 30, 1, 365, "", group="Money"),
+    "delay_paper_percent": RuleKind(
+        "A day's delay costs, for each paper that expires soon, of the contract", 1, 0, 100, "percent", group="Money"
+    ),
+    "delay_paper_days": RuleKind("A paper expires soon within", 30, 1, 365, "days"),
     "link_days": RuleKind("A homeowner's link opens for", 30, 1, 365, "days"),
     "thin_history": RuleKind("A utility's history is thin below", 5, 1, 50, "fittings"),
+    "bag_photo_days": RuleKind("Ask for a photo of the bag again after", 60, 14, 365, "days"),
+    "paper_watch_days": RuleKind("Papers stand on Today from before they run out", 90, 14, 365, "days"),
     "delay_week_dollars": RuleKind("A day's delay costs, for each week since the collar", 20, 0, 1000, "dollars", group="Money"),
     "notices_by_themselves": RuleKind(
         "Kinds of message that leave without a person's release, with commas between", "", group="Messages", page="notices_by_themselves"

@@ -1,4 +1,4 @@
-"""A call as a calendar takes it: an invitation, or its withdrawal. Pure.
+"""A call as a calendar takes it: an invitation, its withdrawal, or an entry of a feed. Pure.
 
 Sources: RFC 5545 (the object; a VTIMEZONE for each TZID), RFC 5546, 3.2.2 and 3.2.5 (METHOD REQUEST and CANCEL: the same UID, a rising
 SEQUENCE), RFC 6047, 2.4 (the part's Content-Type names the method).
@@ -7,6 +7,7 @@ SEQUENCE), RFC 6047, 2.4 (the part's Content-Type names the method).
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
@@ -37,19 +38,67 @@ class Event:
     language: str = "en"
 
 
+@dataclass(frozen=True)
+class Entry:
+    """One call in a feed. starts: aware, in the zone whose wall time is promised. busy: whether it takes the time."""
+
+    uid: str
+    sequence: int
+    stamp: dt.datetime
+    starts: dt.datetime
+    ends: dt.datetime
+    summary: str
+    description: str
+    status: str  # TENTATIVE, CONFIRMED, CANCELLED
+    busy: bool
+
+
+def uid_of(call: str, sender: str) -> str:
+    """The same in every file about one call (RFC 7986, 5.3: nothing of a person in it)."""
+    return f"{call}@{sender.rpartition('@')[2]}"
+
+
+def published(entries: Iterable[Entry], *, name: str, refresh: dt.timedelta) -> bytes:
+    """A calendar to be read again and again (RFC 5546, 3.2.1: METHOD PUBLISH; RFC 7986, 5.1 and 5.7: NAME, REFRESH-INTERVAL)."""
+    calendar = _empty("PUBLISH")
+    calendar.add("name", name)
+    calendar.add("x-wr-calname", name)
+    calendar.add("refresh-interval", refresh, parameters={"VALUE": "DURATION"})
+    for entry in entries:
+        made = CalendarEvent()
+        made.add("uid", entry.uid)
+        made.add("sequence", entry.sequence)
+        made.add("dtstamp", entry.stamp.astimezone(dt.UTC).replace(microsecond=0))
+        made.add("dtstart", entry.starts)
+        made.add("dtend", entry.ends.astimezone(entry.starts.tzinfo))
+        made.add("summary", entry.summary)
+        made.add("description", entry.description)
+        made.add("status", entry.status)
+        made.add("class", "PRIVATE")
+        made.add("transp", "OPAQUE" if entry.busy else "TRANSPARENT")
+        calendar.add_component(made)
+    calendar.add_missing_timezones()
+    return bytes(calendar.to_ical())
+
+
 def part(event: Event, *, method: str) -> Attachment:
     """The part that goes beside the text of a mail."""
     return Attachment("call.ics", f"text/calendar; method={method}; component=VEVENT", _calendar(event, method=method).to_ical())
 
 
 def _calendar(event: Event, *, method: str) -> Calendar:
+    calendar = _empty(method)
+    calendar.add_component(_event(event, method=method))
+    calendar.add_missing_timezones()
+    return calendar
+
+
+def _empty(method: str) -> Calendar:
     calendar = Calendar()
     calendar.add("prodid", PRODID)
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
     calendar.add("method", method)
-    calendar.add_component(_event(event, method=method))
-    calendar.add_missing_timezones()
     return calendar
 
 
@@ -64,7 +113,8 @@ def _event(event: Event, *, method: str) -> CalendarEvent:
     made.add("description", event.description, parameters={"LANGUAGE": event.language})
     made.add("location", event.location)
     made.add("organizer", _person(*event.organizer))
-    made.add("attendee", _person(*event.attendee, ROLE="REQ-PARTICIPANT", PARTSTAT="NEEDS-ACTION", RSVP="FALSE"))
+    if event.attendee[1]:
+        made.add("attendee", _person(*event.attendee, ROLE="REQ-PARTICIPANT", PARTSTAT="NEEDS-ACTION", RSVP="FALSE"))
     made.add("status", "CANCELLED" if method == CANCEL else "CONFIRMED")
     made.add("class", "PRIVATE")
     made.add("transp", "OPAQUE")

@@ -94,7 +94,9 @@ def test_a_persons_own_language_comes_first(language, theo, mara):
 
 def test_pressing_the_button_books_the_time(offered):
     url = url_of(offered)
-    answer = Client().post(url, {"do": "take", "time": offered.starts_at.isoformat(), "medical": "no", "key": "one"}, follow=True)
+    answer = Client().post(
+        url, {"do": "take", "time": offered.starts_at.isoformat(), "medical": "no", "lift": "no", "key": "one"}, follow=True
+    )
 
     assert "Your test is booked: Thursday, November 19, 10:00 a.m. Mountain Time." in words_of(answer.content.decode())
     offered.refresh_from_db()
@@ -102,7 +104,7 @@ def test_pressing_the_button_books_the_time(offered):
 
     before = snapshot()
     for key in ("one", "two"):  # sent again, and pressed again from another tab
-        again = Client().post(url, {"do": "take", "time": offered.starts_at.isoformat(), "medical": "no", "key": key})
+        again = Client().post(url, {"do": "take", "time": offered.starts_at.isoformat(), "medical": "no", "lift": "no", "key": key})
         assert again.status_code == 302
     assert snapshot() == before
 
@@ -110,10 +112,11 @@ def test_pressing_the_button_books_the_time(offered):
 @pytest.mark.parametrize(
     ("typed", "sentence"),
     [
-        ({"medical": "no"}, "Please choose one of the times"),
+        ({"medical": "no", "lift": "no"}, "Please choose one of the times"),
         ({"time": "kept"}, "Please answer the question about medical equipment"),
-        ({"time": "2026-11-19T23:20:00+00:00", "medical": "no"}, "That time is not free any more"),
-        ({"time": "tomorrow", "medical": "no"}, "Please choose one of the times"),
+        ({"time": "2026-11-19T23:20:00+00:00", "medical": "no", "lift": "no"}, "That time is not free any more"),
+        ({"time": "2026-11-19T17:00:00+00:00", "medical": "no"}, "Please answer the question about a lift"),
+        ({"time": "tomorrow", "medical": "no", "lift": "no"}, "Please choose one of the times"),
     ],
 )
 def test_what_is_missing_or_made_up_is_said_and_the_rest_kept(typed, sentence, offered):
@@ -132,7 +135,7 @@ def test_what_is_missing_or_made_up_is_said_and_the_rest_kept(typed, sentence, o
 
 
 def test_a_medical_yes_books_nothing_and_says_what_comes(offered):
-    answer = Client().post(url_of(offered), {"do": "take", "time": offered.starts_at.isoformat(), "medical": "yes"})
+    answer = Client().post(url_of(offered), {"do": "take", "time": offered.starts_at.isoformat(), "medical": "yes", "lift": "no"})
 
     assert answer.status_code == 302
     offered.refresh_from_db()
@@ -185,7 +188,7 @@ def test_a_removed_collar_ends_the_link(offered, dana):
     homefacts.record_removed(offered.job, by_on=TODAY, said_by=Said("homeowner"), by=dana)
 
     assert Client().get(url).status_code == 410
-    assert Client().post(url, {"do": "take", "time": offered.starts_at.isoformat(), "medical": "no"}).status_code == 410
+    assert Client().post(url, {"do": "take", "time": offered.starts_at.isoformat(), "medical": "no", "lift": "no"}).status_code == 410
     assert not offered.job.facts.of_kind(k.CALL_BOOKED).exists()
 
 
@@ -194,7 +197,7 @@ def test_an_offer_may_be_taken_though_we_have_not_looked_at_the_gateway_lately(o
     call = booking.move(offered, wish=Wish(TODAY + dt.timedelta(days=5), dt.time(12)), by=mara)
     with time_machine.travel(dt.datetime(2026, 11, 22, 19, tzinfo=dt.UTC)):
         page = Client().get(url_of(call)).content.decode()
-        answer = Client().post(url_of(call), {"do": "take", "time": call.starts_at.isoformat(), "medical": "no"})
+        answer = Client().post(url_of(call), {"do": "take", "time": call.starts_at.isoformat(), "medical": "no", "lift": "no"})
 
     assert 'name="time"' in page
     assert answer.status_code == 302
@@ -210,7 +213,7 @@ def test_a_home_that_grew_unready_is_told_without_our_facts(offered):
     service.utility.save()
 
     page = Client().get(url_of(offered)).content.decode()
-    answer = Client().post(url_of(offered), {"do": "take", "time": offered.starts_at.isoformat(), "medical": "no"})
+    answer = Client().post(url_of(offered), {"do": "take", "time": offered.starts_at.isoformat(), "medical": "no", "lift": "no"})
 
     assert "cannot be held at the moment" in words_of(page)
     assert 'name="time"' not in page

@@ -15,7 +15,7 @@ from jobs.core.actors import Actor
 from jobs.core.models import SignedLink
 from jobs.core.refusals import OutOfSight, Refused
 from jobs.notices.models import Message
-from tests.appointments.homes import AT_TEN, TOMORROW, booked, give_hours, ready_job
+from tests.appointments.homes import AT_TEN, TODAY, TOMORROW, booked, give_hours, ready_job
 from tests.make import user_of
 
 pytestmark = pytest.mark.django_db
@@ -32,7 +32,7 @@ def holder_of(call: Appointment) -> Actor:
 
 
 def test_taking_the_offered_time_books_it_with_the_medical_answer(offered):
-    booking.answer_by_link(offered, medical="no", by=holder_of(offered))
+    booking.answer_by_link(offered, medical="no", lift="no", by=holder_of(offered))
 
     offered.refresh_from_db()
     assert offered.state == AppointmentState.CONFIRMED
@@ -44,7 +44,7 @@ def test_taking_the_offered_time_books_it_with_the_medical_answer(offered):
 
 def test_without_a_medical_answer_nothing_is_booked(offered):
     with pytest.raises(Refused, match="powered medical equipment first"):
-        booking.answer_by_link(offered, medical="", by=holder_of(offered))
+        booking.answer_by_link(offered, medical="", lift="no", by=holder_of(offered))
 
     offered.refresh_from_db()
     assert offered.state == AppointmentState.OFFERED
@@ -52,7 +52,7 @@ def test_without_a_medical_answer_nothing_is_booked(offered):
 
 @pytest.mark.parametrize("answer", ["yes", "not sure", "declined"])
 def test_another_medical_answer_than_no_is_recorded_and_ends_the_call(answer, offered):
-    booking.answer_by_link(offered, medical=answer, by=holder_of(offered))
+    booking.answer_by_link(offered, medical=answer, lift="no", by=holder_of(offered))
 
     offered.refresh_from_db()
     assert (offered.state, offered.ended_why) == (AppointmentState.CANCELLED, "medical")
@@ -63,7 +63,7 @@ def test_another_medical_answer_than_no_is_recorded_and_ends_the_call(answer, of
 def test_another_free_time_may_be_chosen(offered):
     three = dt.datetime(2026, 11, 19, 22, tzinfo=dt.UTC)  # 15:00 in Denver
 
-    booking.answer_by_link(offered, medical="no", starts_at=three, by=holder_of(offered))
+    booking.answer_by_link(offered, medical="no", lift="no", starts_at=three, by=holder_of(offered))
 
     offered.refresh_from_db()
     assert (offered.local_time, offered.sequence, offered.state) == (dt.time(15), 1, AppointmentState.CONFIRMED)
@@ -78,7 +78,7 @@ def test_another_free_time_may_be_chosen(offered):
 )
 def test_a_time_that_is_not_free_is_refused_and_the_old_one_kept(starts_at, offered):
     with pytest.raises(Refused, match="The time kept for you so far still stands"):
-        booking.answer_by_link(offered, medical="no", starts_at=starts_at, by=holder_of(offered))
+        booking.answer_by_link(offered, medical="no", lift="no", starts_at=starts_at, by=holder_of(offered))
 
     offered.refresh_from_db()
     assert (offered.state, offered.local_time) == (AppointmentState.OFFERED, dt.time(10))
@@ -89,7 +89,7 @@ def test_a_time_just_taken_by_another_home_is_refused(offered, theo, mara):
     booked(theo, verifier=user_of(mara), wish=Wish(TOMORROW, dt.time(15)))
 
     with pytest.raises(Refused, match="not free any more"):
-        booking.answer_by_link(offered, medical="no", starts_at=three, by=holder_of(offered))
+        booking.answer_by_link(offered, medical="no", lift="no", starts_at=three, by=holder_of(offered))
 
 
 def test_a_link_answers_for_its_own_home_only(offered, theo, mara):
@@ -117,7 +117,7 @@ def test_what_refuses_a_booking_refuses_the_link_too(stop, offered, dana):
         homefacts.open_emergency(offered.job, what="half the house dark", by=dana)
 
     with pytest.raises(Refused, match="not open any more"):
-        booking.answer_by_link(offered, medical="no", by=holder)
+        booking.answer_by_link(offered, medical="no", lift="no", by=holder)
 
 
 def test_a_home_that_grew_unready_refuses_the_link(offered):
@@ -127,7 +127,7 @@ def test_a_home_that_grew_unready_refuses_the_link(offered):
     service.utility.save()
 
     with pytest.raises(readiness.NotReady, match="emergency line"):
-        booking.answer_by_link(offered, medical="no", by=holder_of(offered))
+        booking.answer_by_link(offered, medical="no", lift="no", by=holder_of(offered))
 
 
 def test_a_cancelled_call_ends_its_links(offered, theo):
@@ -137,3 +137,39 @@ def test_a_cancelled_call_ends_its_links(offered, theo):
 
     with pytest.raises(links.LinkEnded):
         links.opened(token, purpose="call")
+
+
+def token_of(call: Appointment) -> str:
+    return links.token_of(SignedLink.objects.get(about=str(call.uid)))
+
+
+def test_a_new_link_ends_the_one_before_and_its_message_is_owed_anew(offered, theo):
+    old = token_of(offered)
+
+    booking.send_new_link(offered, by=theo)
+
+    offered.refresh_from_db()
+    with pytest.raises(links.LinkEnded):
+        links.opened(old, purpose="call")
+    assert links.opened(token_of(offered), purpose="call").job == offered.job
+    assert offered.sequence == 1
+    assert Message.objects.filter(kind="call_offered", state="owed", cause=offered.cause).exists()
+    assert not Message.objects.filter(state="owed").exclude(cause=offered.cause).exists()
+
+
+def test_after_a_change_of_owner_the_old_link_opens_nothing(offered):
+    """As the parties stand once the home was sold: the person is none of them any more."""
+    token = token_of(offered)
+    offered.job.parties.filter(person=offered.person).update(to_on=TODAY - dt.timedelta(days=1))
+
+    with pytest.raises(links.LinkEnded):
+        links.opened(token, purpose="call")
+
+
+def test_the_answer_about_lifts_is_recorded_and_hinders_no_call(offered):
+    booking.answer_by_link(offered, medical="no", lift="yes", by=holder_of(offered))
+
+    fact = offered.job.facts.standing().of_kind(k.LIFT_ANSWER).get()
+    assert (fact.value, fact.said_by_name) == ({"answer": "yes"}, "Guadalupe Hernández")
+    offered.refresh_from_db()
+    assert offered.state == AppointmentState.CONFIRMED

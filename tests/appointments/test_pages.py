@@ -212,8 +212,13 @@ def test_today_shows_the_scheduler_calls_offers_and_homes_to_book(theo, mara):
 
     told = {section.name: section.count for section in attention.for_user(user_of(theo)).sections}
 
-    assert told == {"islanded": 0, "calls": 2, "unconfirmed": 1, "unanswered": 1, "ready": 1, "visits": 0}
-    assert {section.name for section in attention.for_user(user_of(mara)).sections} == {"own_calls", "unfinished"}
+    assert told == {"islanded": 0, "calls": 2, "unconfirmed": 1, "unanswered": 1, "ready": 1, "visits": 0, "site_visits": 0}
+    assert {section.name for section in attention.for_user(user_of(mara)).sections} == {
+        "islanded",
+        "own_calls",
+        "unfinished",
+        "site_visits",
+    }
 
 
 def test_a_call_islanded_for_a_quarter_of_an_hour_stands_first_for_schedulers_and_managers(dana, theo, mara):
@@ -236,7 +241,10 @@ def test_what_must_hold_holds_and_a_breach_is_a_sentence(theo, mara):
     assert list(reconcile.breaches()) == []
 
     Appointment.objects.filter(pk=call.pk).update(local_time=dt.time(11))
-    assert list(reconcile.breaches()) == [f"Job {call.job.code}: its call booked for 2026-11-19 11:00 has no fact that says so."]
+    assert list(reconcile.breaches()) == [
+        f"Job {call.job.code}: the call does not stand at its promised 11:00 on 2026-11-19, America/Denver.",
+        f"Job {call.job.code}: its call booked for 2026-11-19 11:00 has no fact that says so.",
+    ]
 
 
 def test_the_call_page_is_read_by_others_and_pressed_by_its_verifier(theo, mara):

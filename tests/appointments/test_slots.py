@@ -1,12 +1,12 @@
 """Bookable times, and wall times around clock changes. No database."""
 
 from datetime import UTC, date, datetime, time, timedelta
-from itertools import pairwise
+from functools import cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from jobs.appointments.slots import (
@@ -22,6 +22,7 @@ from jobs.appointments.slots import (
     instant,
     whole_call_inside,
 )
+from jobs.notices.statehours import STATES
 
 NEW_YORK = "America/New_York"
 DENVER = "America/Denver"
@@ -178,6 +179,12 @@ def test_hours_that_begin_in_the_gap_of_a_clock_change_begin_an_hour_later():
     assert [(slot.starts_at, slot.local_time) for slot in found] == [(utc(date(2026, 3, 8), 7, 30), time(16, 30))]
 
 
+AROUND = [(date(2026, 3, 7), 3), (date(2026, 10, 31), 3), (date(2026, 7, 11), 3)]  # both clock changes of 2026 (row Z11), a summer weekend
+ZONES = [NEW_YORK, DENVER, "America/Phoenix", "America/Los_Angeles", HONOLULU, "America/Puerto_Rico"]
+SPANS = st.lists(st.tuples(st.integers(0, 4_000), st.integers(1, 600)), max_size=4)
+
+
+@settings(max_examples=60, deadline=None)
 @given(
     hours=st.lists(
         st.builds(
@@ -188,48 +195,108 @@ def test_hours_that_begin_in_the_gap_of_a_clock_change_begin_an_hour_later():
         ),
         max_size=8,
     ),
-    offsets=st.lists(st.tuples(st.integers(0, 10_000), st.integers(1, 600)), max_size=6),
-    zones=st.tuples(*[st.sampled_from([NEW_YORK, DENVER, "America/Phoenix", "America/Los_Angeles", HONOLULU, "America/Puerto_Rico"])] * 2),
-    start=st.sampled_from([date(2026, 3, 5), date(2026, 10, 29), date(2026, 7, 14)]),
+    off=SPANS,
+    busy=SPANS,
+    zones=st.tuples(st.sampled_from(ZONES), st.sampled_from(ZONES)),
+    around=st.sampled_from(AROUND),
     places=st.integers(1, 3),
+    region=st.sampled_from(["", "AL", "RI", "TX"]),
+    shut=st.sets(st.integers(0, 3), max_size=2),
+    quiet=st.sampled_from([HOUSE_RULE, LEGAL_FLOOR]),
 )
-def test_no_slot_ever_breaks_a_rule(hours, offsets, zones, start, places):
+def test_the_slots_are_those_that_a_slow_walk_minute_by_minute_finds(hours, off, busy, zones, around, places, region, shut, quiet):
+    start, days = around
     first_at = utc(start, 6)
-    taken = [Taken(first_at + timedelta(minutes=at), first_at + timedelta(minutes=at + length)) for at, length in offsets]
-    here, there = (ZoneInfo(zone) for zone in zones)
+    time_off, taken = (
+        [kind(first_at + timedelta(minutes=at), first_at + timedelta(minutes=at + length)) for at, length in spans]
+        for kind, spans in ((TimeOff, off), (Taken, busy))
+    )
+    closed = {start + timedelta(days=number) for number in shut}
+    last_day = start + timedelta(days=days - 1)
 
     found = slots(
-        hours=hours,
-        verifier_zone=zones[0],
-        site_zone=zones[1],
-        taken=taken,
-        first_at=first_at,
-        last_day=start + timedelta(days=6),
-        places=places,
+        hours=hours, verifier_zone=zones[0], site_zone=zones[1], time_off=time_off, taken=taken, first_at=first_at, last_day=last_day,
+        places=places, region=region, closed=closed, quiet=quiet,
+    )  # fmt: skip
+
+    blocked = [(span.starts_at, span.ends_at) for span in [*time_off, *taken]]
+    slow = slowly(hours, zones, blocked, first_at, last_day, places, region, closed, quiet)
+    assert [slot.starts_at for slot in found] == slow
+    for slot in found:
+        # What the clock at the home shows names one instant: it exists, and where it comes twice the fold says which.
+        assert instant(slot.local_date, local_time=slot.local_time, zone=slot.zone, fold=slot.fold) == slot.starts_at
+        assert slot.call_ends_at - slot.starts_at == places * PLACE - timedelta(minutes=15)
+
+
+def slowly(hours, zones, blocked, first_at, last_day, places, region, closed, quiet) -> list[datetime]:
+    """A second implementation that knows minutes only: it walks each day of the verifier and asks every minute of every call."""
+    here, there = (ZoneInfo(zone) for zone in zones)
+    minute = timedelta(minutes=1)
+    free: list[datetime] = []
+    day = first_at.astimezone(here).date()
+    while day <= last_day + timedelta(days=1):
+        walk = [at for at in minutes(day) if at.astimezone(here).date() == day]
+        marked = [any(h.weekday == day.weekday() and h.start <= of_day(number) < h.end for h in hours) for number in range(1440)]
+        for number in range(1440):
+            if day in closed or not marked[number] or (number and marked[number - 1]):
+                continue
+            last = next((later for later in range(number, 1440) if not marked[later]), 1440)
+            opens, closes = shown_at(of_day(number), walk, here), shown_at(of_day(last), walk, here)
+            at = opens
+            while at + 60 * places * minute <= closes:
+                whole = [at + step * minute for step in range(60 * places)]
+                if (
+                    at >= first_at
+                    and at.astimezone(there).date() <= last_day
+                    and not any(starts < one + minute and one < ends for one in whole for starts, ends in blocked)
+                    and may_be_called(whole[:-15], there, region, quiet)
+                ):
+                    free.append(at)
+                at += 60 * minute
+        day += timedelta(days=1)
+    return sorted(set(free))
+
+
+def may_be_called(whole, there, region, quiet) -> bool:
+    walls = [one.astimezone(there) for one in whole]
+    state = STATES.get(region)
+    window = state.on(walls[0].date()) if state else (time(0), time.max)
+    return window is not None and all(
+        wall.date() == walls[0].date() and max(quiet.opens, window[0]) <= wall.time() < min(quiet.closes, window[1]) for wall in walls
     )
 
-    assert found == sorted(set(found))
-    assert all(later.starts_at - earlier.starts_at >= PLACE for earlier, later in pairwise(found))
-    for slot in found:
-        assert first_at <= slot.starts_at
-        assert slot.local_date <= start + timedelta(days=6)
-        assert slot.ends_at - slot.starts_at == places * PLACE
-        local_start, local_end = (at.astimezone(there) for at in (slot.starts_at, slot.call_ends_at))
-        assert local_start.date() == local_end.date()
-        assert time(9) <= local_start.time() < local_end.time() <= time(20)
-        assert not any(span.starts_at < slot.ends_at and slot.starts_at < span.ends_at for span in taken)
-        assert instant(slot.local_date, local_time=slot.local_time, zone=slot.zone, fold=slot.fold) == slot.starts_at
-        minute = slot.starts_at
-        while minute < slot.ends_at:  # the slow second version: every minute of it lies in some stretch of the verifier's week
-            wall = minute.astimezone(here)
-            assert any(span.weekday == wall.weekday() and span.start <= wall.time() < span.end for span in hours) or _clock_change(wall)
-            minute += timedelta(minutes=1)
+
+@cache
+def minutes(day: date) -> list[datetime]:
+    return [utc(day, 0) + timedelta(minutes=number) for number in range(-14 * 60, 40 * 60)]
 
 
-def _clock_change(wall: datetime) -> bool:
-    """Whether the clocks change on this day: hours that begin or end in the change are shifted by it."""
-    midnight = wall.replace(hour=0, minute=0, fold=0)
-    return midnight.utcoffset() != (midnight + timedelta(days=1)).utcoffset()
+def of_day(number: int) -> time:
+    return time(*divmod(min(number, 1439), 60))
+
+
+def shown_at(wall: time, walk: list[datetime], here: ZoneInfo) -> datetime:
+    """The first minute whose clock shows this; in the gap of a change, the minute at which the unchanged clock would show it."""
+    exact = [at for at in walk if at.astimezone(here).time() == wall]
+    unchanged = walk[0].astimezone(here).utcoffset() or timedelta()
+    return exact[0] if exact else next(at for at in walk if (at + unchanged).time() == wall)
+
+
+def test_a_closed_day_is_the_verifiers_and_has_no_time():
+    found = slots(closed={TUESDAY}, last_day=TUESDAY + timedelta(days=7))
+
+    assert [slot.local_date for slot in found] == [TUESDAY + timedelta(days=7)] * 4
+
+
+def test_the_homes_state_narrows_the_hours_and_may_close_a_day():
+    # R.I. Gen. Laws 5-61: until six on weekdays, none on Sundays (jobs/notices/statehours.py).
+    sunday = date(2026, 7, 12)
+    hours = [WeeklyHours(1, time(15), time(20)), WeeklyHours(6, time(12), time(14))]
+
+    found = slots(hours=hours, first_at=utc(sunday, 0), region="RI")
+
+    # The call of 17:00 ends at 17:45; that of 18:00 would begin as the hours close.
+    assert [(slot.local_date, f"{slot.local_time:%H:%M}") for slot in found] == [(TUESDAY, at) for at in ("15:00", "16:00", "17:00")]
 
 
 def test_the_house_rule_is_nine_to_eight_and_half_open():

@@ -17,6 +17,15 @@ def test_a_day_is_worth_a_thirtieth_of_the_final_milestone_and_twenty_dollars_a_
     assert worth.total_minor == 46_800
 
 
+def test_each_paper_that_expires_within_thirty_days_adds_a_hundredth_of_the_contract():
+    # By hand: of 38,500.00 one in a hundred is 385.00; today's and the thirtieth day's count, not yesterday's nor the 31st's.
+    ends = [TODAY, TODAY + dt.timedelta(days=30), TODAY - dt.timedelta(days=1), TODAY + dt.timedelta(days=31)]
+
+    worth = worth_of_a_day(0, energized_on=None, today=TODAY, rates=Rates(), contract_minor=3_850_000, papers_end=ends)
+
+    assert worth.parts == (Part("2 papers that expire within 30 days", 77_000),)
+
+
 def test_half_a_cent_goes_up_and_parts_of_nothing_are_left_out():
     # 45 / 30 = 1.5 cents.
     assert worth_of_a_day(45, energized_on=TODAY, today=TODAY, rates=Rates()).parts == (Part("final milestone divided by 30", 2),)

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from functools import partial
 from typing import TYPE_CHECKING
 
-from jobs.appointments import booking, records
+from jobs.appointments import booking, keeping, records
 from jobs.appointments.models import Appointment, VerificationRecord
 from jobs.appointments.times import Wish
 from jobs.core import clock, homefacts
@@ -44,6 +44,8 @@ def cast(casting: Casting) -> None:
     casting.fitted("test not passed", READY + 4, at="Sable", then=(4, _booked(-2, how=calls.LOST)))
     casting.fitted("verification voided", READY + 20, at="Tamarisk", then=(20, _booked(-18, how=calls.PASSED, then=_voided)))
     casting.fitted("relay caller", READY + 2, relay=True, at="Ottermere", then=(1, _booked(1)))
+    casting.fitted("on standby", READY + 3, at="Ottermere", then=(3, _booked(5, then=_standby)))
+    casting.waiting("tentative time", 30, at="Ottermere", then=(1, _kept))
     spanish = _by_text(_booked(1, confirmed=True, then=_writes_back))
     casting.fitted("Spanish, call tomorrow", READY + 2, language="es", name="Ximena Corral Peña", at="Sable", then=(1, spanish))
     for place, grid in enumerate(("Ottermere", "Quillback", "Big", "Tamarisk")):
@@ -89,6 +91,18 @@ def _booked(
             then(home, call)
 
     return book
+
+
+def _standby(home: Home, call: Appointment) -> None:
+    keeping.put_on_standby(home.job, said_by=call.person.name, note="any afternoon, with an hour's notice", by=home.office.theo)
+
+
+def _kept(home: Home) -> None:
+    """A time nine days ahead for a home whose collar will likely be in by then."""
+    day = home.diary.today + dt.timedelta(days=9)
+    place = next(place for place in calls.free(home, first_day=0, days=16) if place.slot.local_date >= day)
+    wish = Wish(place.slot.local_date, place.slot.local_time, place.slot.fold)
+    keeping.hold_time(home.job, verifier=User.objects.get(pk=place.verifier_id), wish=wish, by=home.office.theo)
 
 
 def _storm(home: Home) -> None:

@@ -187,16 +187,8 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
         Shot(CREW, by_code(d.crews_homes, "home of the crew"), label="es", query=lambda: {"lang": "es"}),
         Shot(MANAGER, by_code(d.homes(S.GRID_TIED), "home with a complete day one"), label="complete"),
     ],
-    "crew_part": [
-        Shot(
-            CREW,
-            lambda: by_code(d.crews_homes, "home of the crew")() | {"name": "commissioned"},
-            label="refused",
-            query=lambda: {"lang": "es"},
-            press="Anotar la puesta en marcha",
-            status=422,
-        )
-    ],
+    # What is refused the script shows in the part's own place; tests/browser/test_crew_phone.py presses there.
+    "crew_part": [Shot(CREW, lambda: by_code(d.crews_homes, "home of the crew")() | {"name": "commissioned"})],
     "crew_hello": [File(CREW, "words for a phone that has something to send")],
     "crew_worker": [File(CREW, "the script that answers without reception")],
     "crew_versions": [Shot(MANAGER, by_uid(PhonePart.objects.waiting, "part in two versions"))],

@@ -6,6 +6,7 @@ import dataclasses
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 
+from django.db.models import Q
 from django.db.models.functions import Lower
 
 from billing import payments
@@ -36,8 +37,8 @@ class Payments:
             wanted="the day it came in, such as 18 Nov 2026",
         ),
         Column("amount", "Amount", ("paid", "credit"), required=True, parse=parsers.money, wanted="an amount such as 8640.00"),
-        Column("reference", "Reference", ("ref", "description", "memo"), parse=parsers.text(at_most=120)),
-        Column("invoice", "Invoice number", ("invoice", "invoice no"), parse=parsers.text(at_most=60)),
+        Column("reference", "Reference", ("ref", "description", "memo"), parse=parsers.text(at_most=120), code=True),
+        Column("invoice", "Invoice number", ("invoice", "invoice no"), parse=parsers.text(at_most=60), code=True),
     )
 
     def check_all(self, rows: Sequence[CheckedRow]) -> Iterable[Objection]:
@@ -118,9 +119,16 @@ def _keyed(row: CheckedRow) -> CheckedRow:
 
 
 def _payers(rows: Sequence[CheckedRow]) -> dict[str, list[Payer]]:
-    names = {row.values["payer"].lower() for row in rows if row.values.get("payer")}
+    written = {row.values["payer"] for row in rows if row.values.get("payer")}
     found: dict[str, list[Payer]] = defaultdict(list)
-    for payer in Payer.objects.annotate(lower=Lower("name")).filter(lower__in=names).order_by("pk"):
+    for payer in (
+        Payer.objects.annotate(lower=Lower("name"))
+        .filter(
+            # As written too, because SQLite knows the case of plain letters only.
+            Q(lower__in={name.lower() for name in written}) | Q(name__in=written)
+        )
+        .order_by("pk")
+    ):
         found[payer.name.casefold()].append(payer)
     return found
 

@@ -106,7 +106,7 @@ def invoices_export(request: HttpRequest, ending: str) -> HttpResponseBase:
     found = InvoiceFilter(request.GET or None, queryset=Invoice.objects.seen_by(member(request)).with_left())
     if found.refused:
         return lists.back_to_the_list(request, "invoices")
-    return lists.table_file("invoices", ending, exports.INVOICES, exports.invoice_lines(found.rows))
+    return lists.table_file("invoices", ending, exports.INVOICES, exports.invoice_lines(found.rows), given=request.GET)
 
 
 @right("core.see_money")

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from billing import earning, payers, shares, terms
 from billing.models import Invoice, Milestone, Payer
 from billing.triggers import AFTER_THE_UTILITY, TRIGGERS
-from jobs.core import clock, facts, money, rules, words
+from jobs.core import clock, facts, journal, money, rules, words
 from jobs.core.actors import Actor
 from jobs.core.acts import act
 from jobs.core.models import Contract, Job
@@ -86,7 +86,7 @@ def put_plan(
             earning.take_back(milestone, because="the plan was set anew", by=by)
     job.milestones.all().delete()
     contract, _ = Contract.objects.update_or_create(job=job, defaults={"amount_minor": contract_minor, "signed_on": signed_on})
-    Milestone.objects.bulk_create(wanted)
+    journal.wrote(Milestone.objects.bulk_create(wanted))
     earning.bring_up_to_date(job, facts.of(job), by=by)
     return contract, True
 

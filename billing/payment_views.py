@@ -62,7 +62,7 @@ def payments_export(request: HttpRequest, ending: str) -> HttpResponseBase:
     found = PaymentFilter(request.GET or None, queryset=seen_by(request))
     if found.refused:
         return lists.back_to_the_list(request, "payments")
-    return lists.table_file("payments", ending, exports.PAYMENTS, exports.payment_lines(found.rows))
+    return lists.table_file("payments", ending, exports.PAYMENTS, exports.payment_lines(found.rows), given=request.GET)
 
 
 @right("core.see_money")

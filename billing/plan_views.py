@@ -203,4 +203,4 @@ def report_export(request: HttpRequest, ending: str) -> HttpResponseBase:
     told = form.cleaned_data
     rows = figures.earnings(Period(told["from_on"], told["to_on"]), utility=told["utility"])
     name = f"milestones-{told['from_on']}-to-{told['to_on']}"
-    return lists.table_file(name, ending, exports.REPORT, exports.report_lines(rows), title="Milestones")
+    return lists.table_file(name, ending, exports.REPORT, exports.report_lines(rows), title="Milestones", given=request.GET)

@@ -24,5 +24,6 @@ app.conf.beat_schedule = {
     # A new edition of the time zones comes with an upgrade of the system.
     "promised-times": {"task": "jobs.appointments.tasks.keep_promised_times", "schedule": crontab(minute=50)},
     "forecast-scores": {"task": "utilities.tasks.score", "schedule": crontab(minute=40)},
+    "bag-photos": {"task": "jobs.notices.tasks.ask_for_bag_photos", "schedule": crontab(minute=20, hour=15)},
     "orphan-files": {"task": "jobs.core.tasks.sweep_files", "schedule": crontab(minute=30, hour=3, day_of_week="sunday")},
 }

@@ -14,7 +14,7 @@ from jobs.core.attention import Attention, Row, Section, late, says
 from jobs.core.models import Job, User
 from jobs.core.states import S
 from jobs.core.waiting import UTILITY
-from utilities import outlooks, services, shown
+from utilities import attention_papers, discrepancies, outlooks, services, shown
 from utilities.models import Contact, FitRequest, Outcome, Utility, Visit
 from utilities.models.requests import FitRequestQuerySet
 
@@ -35,10 +35,17 @@ def for_user(user: User) -> Attention:
         _unacknowledged(rows, today),
         _ended(rows, today),
         _withdraw(rows, today),
+        *discrepancies.sections(rows, today),
     ]
     if user.has_perm("core.edit_utilities"):
-        sections += [_missed_twice(rows, today), _pace_changed(today), _without_line(), _fittings_expected(today)]
-    return Attention(sections=tuple(sections))
+        sections += [
+            _missed_twice(rows, today),
+            _pace_changed(today),
+            _without_line(),
+            discrepancies.old_profiles(),
+            _fittings_expected(today),
+        ]
+    return Attention(sections=(*sections, *attention_papers.sections(user)))
 
 
 def overdue_promises(rows: FitRequestQuerySet, today: dt.date) -> FitRequestQuerySet:
@@ -170,21 +177,36 @@ def _last_contact(utility: Utility, today: dt.date) -> str:
 
 
 def _unacknowledged(rows: FitRequestQuerySet, today: dt.date) -> Section:
-    days = rules.number("follow_up_days")
+    days = rules.number("acknowledge_days")
     heard = Contact.objects.filter(request=OuterRef("pk")).exclude(answered="")
-    found = rows.open().filter(acknowledged_on__isnull=True, filed_on__lt=today - dt.timedelta(days=days)).exclude(Exists(heard))
+    silent = rows.open().filter(acknowledged_on__isnull=True).exclude(Exists(heard))
+    found = silent.filter(_filed_before(silent, days=days))
     return _requests(
         found.order_by("filed_on", "code"),
         today,
         name="unacknowledged",
         title="Sent, and no word from the utility",
-        nothing=f"Every request older than {words.count(days, 'day')} has been answered or asked about.",
-        note=f"for more than {words.count(days, 'day')}",
+        nothing=f"Every request older than {words.count(days, 'business day')} of its utility has been answered or asked about.",
+        note=f"for more than {words.count(days, 'business day')} of its utility",
         act="Record answer",
         url_name="request_answer",
         order=26,
         said=says("request is without a word from the utility", "requests are without a word from the utility"),
     )
+
+
+def _filed_before(rows: FitRequestQuerySet, *, days: int) -> Q:
+    """Sent so many business days ago or earlier, by each utility's own calendar."""
+    utilities = Utility.objects.filter(pk__in=rows.order_by().values("utility")).prefetch_related("closures")
+    before = Q(pk__in=[])
+    for utility in utilities:
+        here = clock.today_in(utility.zone)
+        calendar = services.calendar_of(utility)
+        day = here
+        while calendar.elapsed(day, here) <= days and (here - day).days < 366:
+            day -= dt.timedelta(days=1)
+        before |= Q(utility=utility, filed_on__lte=day)
+    return before
 
 
 def _ended(rows: FitRequestQuerySet, today: dt.date) -> Section:

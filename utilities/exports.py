@@ -10,14 +10,14 @@ from django.db.models import QuerySet
 from jobs.core import clock
 from jobs.core.exports import Export
 from jobs.core.refusals import Refused
-from utilities import filters, scoreshown, scoring, shown
+from utilities import filters, scoreshown, scoring, services, shown
 from utilities.models import Contact, Utility
 from utilities.models.requests import FitRequestQuerySet
 
 REQUESTS = (
-    "request", "job", "our_number", "person", "home", "utility", "district", "meter_number", "sent_on", "route", "utility_reference",
-    "acknowledged_on", "known_from", "outcome", "ended_on", "fitted_after", "fitted_by", "end_reason", "follows", "days", "business_days",
-    "last_contact_on", "promised_by", "half_by", "nine_in_ten_by", "forecast_as_of", "p_never",
+    "request", "job", "our_number", "person", "home", "utility", "district", "meter_number", "sent_on", "route",
+    "utility_reference", "reference", "acknowledged_on", "known_from", "outcome", "ended_on", "fitted_after", "fitted_by", "end_reason",
+    "follows", "days", "business_days", "last_contact_on", "promised_by", "half_by", "nine_in_ten_by", "forecast_as_of", "p_never",
 )  # fmt: skip
 CONTACTS = (
     "on", "utility", "request", "job", "asked_by_us", "channel", "person", "asked", "answered", "promised_by", "next_on", "recorded_by",
@@ -44,8 +44,9 @@ def _request(line: shown.Line) -> Sequence[object]:
         request.code, job.code if job else "", job.contractor_number if job else request.own_reference, line.person,
         job.site.line if job else "", request.utility.name, request.district.name if request.district else "",
         request.service.meter_number if request.service else "", request.filed_on, request.route, request.utility_reference,
-        request.acknowledged_on, request.known_from, request.outcome, request.ended_on, request.fitted_after, request.fitted_by,
-        request.end_reason, request.follows.code if request.follows else "", line.days, line.business_days, line.last_contact_on,
+        request.own_reference, request.acknowledged_on, request.known_from, request.outcome, request.ended_on,
+        request.fitted_after, request.fitted_by, request.end_reason,
+        request.follows.code if request.follows else "", line.days, line.business_days, line.last_contact_on,
         line.promised_by, likely.q50 if likely else None, likely.q90 if likely else None, likely.as_of if likely else None,
         round(likely.p_never, 6) if likely else None,
     )  # fmt: skip
@@ -60,16 +61,19 @@ def contacts(found: QuerySet[Contact]) -> Iterator[Sequence[object]]:
 
 
 def utilities(found: QuerySet[Utility]) -> Iterator[Sequence[object]]:
-    rows = found.select_related("clerk").prefetch_related("closures").iterator(chunk_size=_CHUNK)
+    rows = found.select_related("clerk").prefetch_related("closures", "versions").iterator(chunk_size=_CHUNK)
     while chunk := list(islice(rows, _CHUNK)):
         paces = shown.paces(chunk)
         for utility in chunk:
             pace = paces.get(utility.pk)
+            version = services.version_of(utility, clock.today_in(utility.zone))
+            terms = services.terms_of(version)
+            visit = next((limit for limit in terms.limits if limit.step == "visit"), None)
             yield (
                 utility.name, utility.get_kind_display(), utility.zone, utility.emergency_phone, getattr(utility, "open_now", None),
                 getattr(utility, "oldest_on", None), pace.half if pace else None, pace.nine if pace else None,
-                pace.likely.why.own if pace else None, utility.who_may_fit, utility.published_limit or "none",
-                utility.clerk.name if utility.clerk else "", utility.confirmed_on,
+                pace.likely.why.own if pace else None, terms.who_may_fit, visit.sentence if visit else "none",
+                utility.clerk.name if utility.clerk else "", version.confirmed_on if version else None,
             )  # fmt: skip
 
 

@@ -13,7 +13,7 @@ from jobs.core import clock, rules, words
 from jobs.core.actors import member
 from jobs.core.charts import ranges as range_rows
 from jobs.core.web import download, right
-from utilities import drawn, outlooks, promised, shown
+from utilities import drawn, outlooks, promised, services, shown
 from utilities.forecastsheet import PITCH, RANGE, WIDE, Plain, Request, forecast_sheet
 from utilities.models import FitRequest, Outlook, Utility
 from utilities.models.requests import FitRequestQuerySet
@@ -53,7 +53,7 @@ def plain_of(utility: Utility, *, seen: FitRequestQuerySet) -> Plain:
         as_of=words.day(as_of),
         cells=(
             ("Kind", utility.get_kind_display()),
-            ("Limit for the visit", utility.published_limit or "None published"),
+            ("Limit for the visit", _limit(utility)),
             ("Open requests", words.number(count)),
             ("Forecasts as of", words.day_short(as_of, today=dt.date.min)),
         ),
@@ -91,3 +91,8 @@ def _sentence(count: int, pace: shown.Pace | None) -> str:
         return f"{waiting} How long requests wait here is worked out tonight."
     days = f" ({pace.calendar_words})" if pace.calendar_words else ""
     return f"{waiting} Expected of a new one: {pace.sentence}, in business days of the utility{days}."
+
+
+def _limit(utility: Utility) -> str:
+    limit = services.visit_limit(utility)
+    return f"To {limit.sentence}" if limit else "None published"

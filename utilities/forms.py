@@ -1,4 +1,4 @@
-"""Forms of a utility's page: its profile, districts, calendar; which meter of a home it serves."""
+"""Forms of a utility's page: its particulars, districts, calendar; which meter of a home it serves."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from django.forms import BoundField
 from jobs.core.forms import DayField, OfficeForm, PhoneField, ZoneField
 from jobs.core.models import Job, User
 from utilities.models import Closure, District, Service, Utility, UtilityKind
-from utilities.models.utility import HOLIDAYS, NOT_KNOWN_WHO
+from utilities.models.utility import HOLIDAYS
 from utilities.profile import Profile
 
 WEEKDAYS = [(0, "Monday"), (1, "Tuesday"), (2, "Wednesday"), (3, "Thursday"), (4, "Friday"), (5, "Saturday"), (6, "Sunday")]
@@ -38,25 +38,6 @@ class UtilityForm(OfficeForm):
     away_from = DayField(label="Away from", required=False)
     away_to = DayField(label="Away until", required=False)
 
-    who_may_fit = forms.CharField(label="Who may fit the collar", max_length=160, required=False, initial=NOT_KNOWN_WHO)
-    who_may_fit_source = forms.CharField(
-        label="Source of that rule", max_length=160, required=False, help_text="The rule, and who confirmed it when."
-    )
-    published_limit = forms.CharField(
-        label="Published limit for the fitting visit",
-        max_length=160,
-        required=False,
-        help_text="Left empty, the page says that none is published.",
-    )
-    published_limit_source = forms.CharField(label="Where it is published", max_length=160, required=False)
-    confirmed_on = DayField(label="Last confirmed with the utility on", required=False)
-
-    route = forms.CharField(
-        label="How it wants requests", max_length=160, required=False, help_text="Its portal, a form by e-mail, a letter."
-    )
-    desk_phone = PhoneField(label="Telephone of the desk", required=False)
-    desk_email = forms.EmailField(label="E-mail of the desk", required=False)
-    desk_hours = forms.CharField(label="Hours of the desk", max_length=120, required=False)
     note = forms.CharField(label="Note", widget=forms.Textarea(attrs={"rows": 3}), required=False)
 
     worked_weekdays = forms.TypedMultipleChoiceField(
@@ -67,11 +48,7 @@ class UtilityForm(OfficeForm):
     GROUPS = (
         ("The utility", ("name", "kind", "zone", "emergency_phone")),
         ("Who asks it", ("clerk", "stand_in", "away_from", "away_to")),
-        (
-            "What it has told or published",
-            ("who_may_fit", "who_may_fit_source", "published_limit", "published_limit_source", "confirmed_on"),
-        ),
-        ("Its desk", ("route", "desk_phone", "desk_email", "desk_hours", "note")),
+        ("Note", ("note",)),
         ("Its working days", ("worked_weekdays", "holidays")),
     )
 
@@ -80,8 +57,7 @@ class UtilityForm(OfficeForm):
 
     def profile(self) -> Profile:
         told = dict(self.cleaned_data)
-        for name in ("emergency_phone", "desk_phone"):
-            told[name] = told[name].number if told[name] else ""
+        told["emergency_phone"] = told["emergency_phone"].number if told["emergency_phone"] else ""
         return Profile(**told)
 
     @staticmethod

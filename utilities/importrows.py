@@ -12,7 +12,10 @@ from django.db.models import Q
 from django.db.models.functions import Lower
 
 from jobs.core import clock, codes
+from jobs.core.dayone import normal_serial
 from jobs.core.models import Job
+from jobs.core.refusals import Refused
+from jobs.core.sheets import Cell, cell_text
 from utilities.models import District, FitRequest, Outcome, Service, Utility
 
 Values = Mapping[str, Any]
@@ -62,6 +65,17 @@ class Records:
         here = [service for service in self.services.get(job.pk, []) if service.utility_id == utility.pk]
         meter = values.get("meter_number")
         return next((service for service in here if not meter or service.meter_number in ("", meter)), None)
+
+
+def serial_of(cell: Cell) -> str:
+    try:
+        return normal_serial(cell_text(cell))
+    except Refused as refusal:
+        raise ValueError(str(refusal)) from refusal
+
+
+def names_on_record() -> list[str]:
+    return list(Utility.objects.order_by("name").values_list("name", flat=True))
 
 
 def source_key(utility: Utility | None, values: Values) -> str | None:

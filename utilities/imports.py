@@ -7,18 +7,17 @@ import difflib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import TypeVar
 
-from jobs.core import clock, facts, words
+from jobs.core import clock, facts, journal, words
 from jobs.core import kinds as k
 from jobs.core.actors import Actor
-from jobs.core.dayone import normal_serial
 from jobs.core.facts import Said
 from jobs.core.models import Job
 from jobs.core.refusals import Refused
-from jobs.core.sheets import Cell, cell_text, doubles, parsers
+from jobs.core.sheets import doubles, parsers
 from jobs.core.sheets.check import Applied, CheckedRow, Objection, Preview, Question
 from jobs.core.sheets.columns import Column
 from utilities import meters, requests, visits, waking
-from utilities.importrows import Records, Values, known_from, outcome_of, records, source_key
+from utilities.importrows import Records, Values, known_from, names_on_record, outcome_of, records, serial_of, source_key
 from utilities.models import FitRequest, Outcome
 
 Written = TypeVar("Written")
@@ -42,13 +41,6 @@ _OUTCOMES = {
 }
 
 
-def _serial(cell: Cell) -> str:
-    try:
-        return normal_serial(cell_text(cell))
-    except Refused as refusal:
-        raise ValueError(str(refusal)) from refusal
-
-
 def _day(name: str, label: str, *aliases: str, required: bool = False) -> Column:
     return Column(name, label, aliases, required=required, parse=parsers.day, wanted="a day such as 3 Jun 2026")
 
@@ -61,7 +53,9 @@ class Requests:
     right = "core.add_jobs"
     questions: Sequence[Question] = (COMPLETE,)
     columns: Sequence[Column] = (
-        Column("number", "Job number", ("job", "job no", "job #", "our number", "project number"), parse=parsers.text(at_most=40)),
+        Column(
+            "number", "Job number", ("job", "job no", "job #", "our number", "project number"), parse=parsers.text(at_most=40), code=True
+        ),
         Column(
             "utility",
             "Utility",
@@ -69,18 +63,25 @@ class Requests:
             required=True,
             parse=parsers.text(at_most=120),
             wanted="the name of a utility on record",
+            known=names_on_record,
         ),
         Column("district", "District", ("utility district", "service area"), parse=parsers.text(at_most=80)),
         _day("sent_on", "Request sent on", "filed on", "request sent", "req sent", "sent", "sent on", required=True),
         Column("route", "Route", ("request route", "sent by"), parse=parsers.text(at_most=80)),
-        Column("reference", "Reference", ("request id", "request number", "utility reference", "ref"), parse=parsers.text(at_most=80)),
+        Column(
+            "reference",
+            "Reference",
+            ("request id", "request number", "utility reference", "ref"),
+            parse=parsers.text(at_most=80),
+            code=True,
+        ),
         _day("known_from", "Known from", "first known", "under observation from"),
         Column("outcome", "Outcome", ("status", "result"), parse=parsers.choice(_OUTCOMES)),
         _day("outcome_on", "Outcome day", "outcome on", "fitted on", "ended on", "completed on"),
         _day("fitted_after", "Last known not fitted", "fitted after", "last seen not fitted"),
-        Column("serial", "Fitted serial", ("serial", "collar serial"), parse=_serial),
+        Column("serial", "Fitted serial", ("serial", "collar serial"), parse=serial_of, code=True),
         Column("reason", "Reason", ("end reason", "why ended"), parse=parsers.text(at_most=160)),
-        Column("meter_number", "Meter number", ("meter", "meter no", "meter #"), parse=parsers.text(at_most=40)),
+        Column("meter_number", "Meter number", ("meter", "meter no", "meter #"), parse=parsers.text(at_most=40), code=True),
     )
 
     def check_all(self, rows: Sequence[CheckedRow]) -> Iterable[Objection]:
@@ -109,6 +110,23 @@ class Requests:
         named = [job.pk for job in records([row.values for row in rows]).jobs.values()]
         list(Job.objects.select_for_update().filter(pk__in=named).order_by("pk").values_list("pk"))
 
+    def apply_together(self, rows: Sequence[CheckedRow], by: Actor) -> Sequence[Applied] | None:
+        """Rows of history touch no home and not each other: years of them are written fifty at a time."""
+        if any(row.values.get("number") for row in rows):
+            return None
+        found = records([row.values for row in rows])
+        does = [_does(row.values, found) for row in rows]
+        new = [row.values for row, what in zip(rows, does, strict=True) if what == "new"]
+        codes = requests.fresh_codes(len(new))
+        journal.wrote(
+            FitRequest.objects.bulk_create([_history(None, told, found, by, code) for told, code in zip(new, codes, strict=True)])
+        )
+        for row, what in zip(rows, does, strict=True):
+            if what == "changed":
+                _history(found.request(row.values), row.values, found, by).save()
+        waking.wake()
+        return does
+
     def apply_row(self, row: CheckedRow, by: Actor) -> Applied:
         found = records([row.values])
         does = _does(row.values, found)
@@ -116,7 +134,8 @@ class Requests:
             return does
         request = found.request(row.values)
         if found.job(row.values) is None:
-            _write_history(request, row.values, found, by)
+            _history(request, row.values, found, by).save()
+            waking.wake()
         else:
             _write_request(request, row.values, found, by)
         return does
@@ -250,13 +269,13 @@ def _says_nothing(told: Values, found: Records) -> bool:
     return begun is not None and told.get("outcome_on") is not None and told["outcome_on"] < begun
 
 
-def _write_history(request: FitRequest | None, told: Values, found: Records, by: Actor) -> None:
+def _history(request: FitRequest | None, told: Values, found: Records, by: Actor, code: str = "") -> FitRequest:
     utility = found.utility(told)
     assert utility is not None, "the row was checked"
     outcome, ended = outcome_of(told), told.get("outcome_on")
     if request is None:
         request = FitRequest(
-            code=requests.fresh_code(),
+            code=code or requests.fresh_code(),
             utility=utility,
             district=found.district(told),
             filed_on=told["sent_on"],
@@ -272,8 +291,7 @@ def _write_history(request: FitRequest | None, told: Values, found: Records, by:
         request.fitted_by, request.fitted_after = ended, told.get("fitted_after")
     request.end_reason = (told.get("reason") or "") if outcome == Outcome.CANCELLED else ""
     request.changed_at = clock.now()
-    request.save()
-    waking.wake()
+    return request
 
 
 def _write_request(request: FitRequest | None, told: Values, found: Records, by: Actor) -> None:

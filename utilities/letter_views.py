@@ -14,7 +14,7 @@ from jobs.core.forms import OfficeForm
 from jobs.core.refusals import Refused
 from jobs.core.views import answer
 from jobs.core.web import recorded, right
-from utilities import letters, requests
+from utilities import letters, requests, services
 from utilities.request_views import seen_request
 
 
@@ -43,7 +43,7 @@ def write(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
         "heading": f"Write to the desk of {found.utility}",
         "margin": found.code,
         "happens": ["Nothing leaves yet: you read the letter first, and then release it."],
-        "whom": found.utility.desk_email or "no e-mail address of the desk is on record",
+        "whom": services.terms_now(found.utility).desk_email or "no e-mail address of the desk is on record",
         "act": "Write the letter",
         "keep": "Back to the request",
         "back": reverse("request", kwargs={"code": found.code}),

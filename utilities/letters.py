@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from jobs.core import clock, facts, lifecycle, words
+from jobs.core import clock, custody, facts, lifecycle, words
 from jobs.core import kinds as k
 from jobs.core.actors import Actor
 from jobs.core.acts import act
@@ -30,10 +30,12 @@ LONGEST_IN_LOG = 240
 def write_to_desk(request: FitRequest, *, asks: str, by: Actor) -> Message:
     """Owe a letter to the desk, to be read and released. asks: what we want to know, in our own words."""
     requests.refuse_if_ended(request)
+    if request.job is not None and (why := custody.trouble(facts.of(request.job))):
+        raise Refused(f"A visit now would be for nothing: {why}. Hang another collar and register it first; then ask.", field="asks")
     said = " ".join(asks.split())
     if not said or len(said) > LONGEST:
         raise Refused(f"Say what the desk is asked, in 1 to {LONGEST} letters.", field="asks")
-    if not request.utility.desk_email:
+    if not services.terms_now(request.utility).desk_email:
         raise Refused(
             f"{request.utility} has no e-mail address of its desk on record; enter it with its profile, or telephone.", field="asks"
         )
@@ -52,8 +54,10 @@ def request_of(owed: Message | Owing) -> FitRequest | None:
 
 def _to_desk(owing: Owing) -> list[Recipient]:
     request = request_of(owing)
-    utility = request.utility if request else None
-    return [Recipient(f"desk {utility.pk}", utility.name, utility.desk_email)] if utility and utility.desk_email else []
+    if request is None:
+        return []
+    address = services.terms_now(request.utility).desk_email
+    return [Recipient(f"desk {request.utility_id}", request.utility.name, address)] if address else []
 
 
 def _letter_context(message: Message) -> dict[str, Any]:
@@ -72,6 +76,7 @@ def _letter_context(message: Message) -> dict[str, Any]:
         "promised": days_in_words(promised.window_from, promised.window_to, lang=lang)
         if promised and promised.window_from and promised.window_to
         else "",
+        "one_visit": request.service is not None and request.service.exchange_pending,
         "asks": str(message.about.get("asks", "")),
     }
 

@@ -1,4 +1,4 @@
-"""What we know of a utility: entered and changed by the operations manager."""
+"""A utility's name, zone, working days and who of us asks it: entered and changed by the operations manager. Its versions: versions.py."""
 
 from __future__ import annotations
 
@@ -11,8 +11,10 @@ from jobs.core.actors import Actor
 from jobs.core.acts import act, one_at_a_time
 from jobs.core.models import User
 from jobs.core.refusals import Refused
-from utilities.models import Closure, District, Service, Utility, UtilityKind
-from utilities.models.utility import HOLIDAYS, NOT_KNOWN_WHO
+from utilities.models import Closure, District, KnownCalendar, Service, Utility, UtilityKind
+from utilities.models.utility import HOLIDAYS
+from utilities.terms import Terms
+from utilities.versions import open_version
 from utilities.workdays import FIRST_DAY, LAST_DAY, HolidayRule
 
 RIGHT = "core.edit_utilities"
@@ -32,23 +34,17 @@ class Profile:
     stand_in: User | None = None
     away_from: dt.date | None = None
     away_to: dt.date | None = None
-    who_may_fit: str = NOT_KNOWN_WHO
-    who_may_fit_source: str = ""
-    published_limit: str = ""
-    published_limit_source: str = ""
-    desk_phone: str = ""
-    desk_email: str = ""
-    desk_hours: str = ""
-    route: str = ""
     note: str = ""
-    confirmed_on: dt.date | None = None
 
 
 @act(right=RIGHT)
-def add_utility(profile: Profile, *, by: Actor) -> Utility:
-    """Enter a utility. Without its emergency line no call for its homes can be booked."""
+def add_utility(profile: Profile, *, by: Actor, terms: Terms | None = None, valid_from: dt.date | None = None) -> Utility:
+    """Enter a utility, with what it has told already. Without its emergency line no call for its homes can be booked."""
     utility = Utility(**_checked(profile, other_than=None))
     utility.save()
+    _keep_calendar(utility)
+    if terms is not None:
+        open_version(utility, terms=terms, valid_from=valid_from or clock.today_in(utility.zone), by=by)
     return utility
 
 
@@ -63,6 +59,8 @@ def edit_utility(utility: Utility, *, profile: Profile, by: Actor) -> Utility:
         changed.append("calendar_at")
     if changed:
         utility.save(update_fields=changed)
+    if "calendar_at" in changed:
+        _keep_calendar(utility)
     return utility
 
 
@@ -106,7 +104,23 @@ def set_closures(utility: Utility, *, first: dt.date, last: dt.date, kind: str, 
         raise Refused(f"“{kind}” is no kind of day; wanted closed, open or usual.", field="kind")
     utility.calendar_at = clock.now()
     utility.save(update_fields=["calendar_at"])
+    _keep_calendar(utility)
     return utility
+
+
+def _keep_calendar(utility: Utility) -> None:
+    """Its working days as they are known from today on: due days that have passed are counted by what was known before."""
+    days = list(Closure.objects.filter(utility=utility).values_list("day", "kind"))
+    KnownCalendar.objects.update_or_create(
+        utility=utility,
+        known_on=clock.today_in(utility.zone),
+        defaults={
+            "weekdays": utility.worked_weekdays,
+            "holidays": utility.holidays,
+            "closed": [day.isoformat() for day, kind in days if kind == Closure.Kind.CLOSED],
+            "opened": [day.isoformat() for day, kind in days if kind == Closure.Kind.OPEN],
+        },
+    )
 
 
 def _checked(profile: Profile, *, other_than: Utility | None) -> dict[str, object]:
@@ -114,7 +128,6 @@ def _checked(profile: Profile, *, other_than: Utility | None) -> dict[str, objec
     told = {name: value.strip() if isinstance(value, str) else value for name, value in told.items()}
     told["name"] = " ".join(told["name"].split())
     told["worked_weekdays"] = sorted({int(day) for day in profile.worked_weekdays})
-    told["who_may_fit"] = told["who_may_fit"] or NOT_KNOWN_WHO
     if not told["name"]:
         raise Refused("The name is empty; the utility's own name is wanted.", field="name")
     # Two people may enter the same utility at once.
@@ -130,12 +143,7 @@ def _checked(profile: Profile, *, other_than: Utility | None) -> dict[str, objec
         raise Refused("Choose at least one weekday on which the utility works.", field="worked_weekdays")
     if told["holidays"] not in dict(HOLIDAYS):
         raise Refused("Choose which public holidays the utility keeps.", field="holidays")
-    for name in ("emergency_phone", "desk_phone"):
-        told[name] = _phone(told[name], field=name)
-    if told["who_may_fit"] != NOT_KNOWN_WHO and not told["who_may_fit_source"]:
-        raise Refused("Name the rule that lets others than the utility fit the collar, and who confirmed it.", field="who_may_fit_source")
-    if told["published_limit"] and not told["published_limit_source"]:
-        raise Refused("Name where the limit is published; a limit without a source is not one.", field="published_limit_source")
+    told["emergency_phone"] = _phone(told["emergency_phone"], field="emergency_phone")
     _check_absence(profile)
     return told
 

@@ -10,14 +10,13 @@ from django import forms
 from jobs.core import clock
 from jobs.core.facts import Said
 from jobs.core.forms import DayField, OfficeForm
-from jobs.core.models import Document, Job
-from utilities import requests, visits
-from utilities.models import FitRequest, Outcome, Service, Visit
+from jobs.core.models import Job
+from utilities import endings, reports, requests, visits
+from utilities.models import ChangeOrder, FitRequest, Service, Visit
 from utilities.truth import FITTED_VISIT
 
 NO_ANSWER = "Say what was answered; “nothing new” is an answer too."
 TOLD_BY = [(role, role) for role in ("utility", "homeowner", "gateway", "our crew")]
-YES_NO = [("yes", "Yes: a new wait begins"), ("no", "No: it keeps its place")]
 
 
 class ActForm(OfficeForm):
@@ -25,7 +24,7 @@ class ActForm(OfficeForm):
 
     key = forms.UUIDField(widget=forms.HiddenInput, required=False)
 
-    def __init__(self, *args: Any, about: FitRequest | Service | Visit, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, about: FitRequest | Service | Visit | ChangeOrder, **kwargs: Any) -> None:
         self.about = about
         super().__init__(*args, **kwargs)
 
@@ -40,60 +39,8 @@ class ActForm(OfficeForm):
 
     def today(self) -> dt.date:
         """The day at the utility: today is what is most often recorded."""
-        request = self.about.request if isinstance(self.about, Visit) else self.about
+        request = self.about.request if isinstance(self.about, Visit | ChangeOrder) else self.about
         return clock.today_in(request.utility.zone)
-
-
-class _Documents(forms.ModelMultipleChoiceField):  # type: ignore[type-arg]
-    widget = forms.CheckboxSelectMultiple
-
-    def label_from_instance(self, obj: Any) -> str:
-        return f"{obj.subject}: {obj.name}"
-
-
-def _answer(text: str) -> bool | None:
-    return {"yes": True, "no": False}.get(text)
-
-
-class SentForm(ActForm):
-    on = DayField(label="Sent on")
-    route = forms.CharField(label="How it was sent", max_length=80, required=False, help_text="The utility's portal, e-mail, a letter.")
-    reference = forms.CharField(label="Number the utility gave it", max_length=80, required=False)
-    counts_as_new = forms.ChoiceField(label="Does the utility count this as new?", choices=YES_NO, widget=forms.RadioSelect, required=False)
-    documents = _Documents(label="What was sent along", queryset=Document.objects.none(), to_field_name="uid", required=False)
-    note = forms.CharField(label="Note", required=False, max_length=160)
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        documents = Document.objects.filter(job=self.job)
-        if documents.exists():
-            self.fields["documents"].queryset = documents  # type: ignore[attr-defined]
-        else:
-            del self.fields["documents"]
-        if isinstance(self.about, Service):
-            self.fields["route"].initial = self.about.utility.route[:80]
-            if not self.about.requests.exclude(outcome=Outcome.VOID).exists():
-                del self.fields["counts_as_new"]
-
-    def given(self) -> dict[str, Any]:
-        told = super().given()
-        if "counts_as_new" in told:
-            told["counts_as_new"] = _answer(told["counts_as_new"])
-        return told
-
-
-class AgainForm(SentForm):
-    because = forms.ChoiceField(
-        label="Why it was sent once more", choices=list(requests.AGAIN.items()), widget=forms.RadioSelect, initial=requests.REPEATED
-    )
-
-    field_order = ["key", "on", "because", "counts_as_new", "route", "reference", "documents", "note"]
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields[
-            "counts_as_new"
-        ].help_text = "Asked of a package that was returned, closed or changed. Repeating an unanswered one is never new."
 
 
 class ContactForm(ActForm):
@@ -116,6 +63,7 @@ class AnswerForm(ActForm):
     person = forms.CharField(label="From whom", max_length=120, required=False)
     answered = forms.CharField(label="What it says", max_length=400, error_messages={"required": NO_ANSWER})
     reference = forms.CharField(label="The utility's number for the request", max_length=80, required=False)
+    complete = forms.BooleanField(label="It says that the package is complete", required=False)
     promised_by = DayField(label="Promised for, or by", required=False)
     next_on = DayField(label="Ask again on", required=False)
 
@@ -141,17 +89,20 @@ class VisitForm(_Told):
         help_text="The day of the visit is then the first day it was known fitted.",
     )
     serial = forms.CharField(label="If fitted: the serial on the collar", max_length=40, required=False)
-    reason = forms.CharField(label="Remark or reason", max_length=240, required=False)
+    reason = forms.CharField(
+        label="Reason, or a remark if fitted", max_length=240, required=False, help_text="Every outcome but “fitted” wants its reason."
+    )
     missed_by = forms.ChoiceField(
         label="If missed, by whom", choices=[("", "as the outcome says"), *visits.MISSED_BY.items()], required=False
     )
+    next_due_on = DayField(label="Next act due on", required=False, help_text="Left empty: after the days of the rules.")
 
-    field_order = ["key", "on", "outcome", "role", "name", "reason", "serial", "after_on", "missed_by"]
+    field_order = ["key", "on", "outcome", "role", "name", "reason", "serial", "after_on", "missed_by", "next_due_on"]
 
     def given(self) -> dict[str, Any]:
         told = super().given()
         if told["outcome"] == FITTED_VISIT:
-            told["missed_by"] = ""
+            told["missed_by"], told["next_due_on"] = "", None
         return told
 
 
@@ -162,6 +113,33 @@ class AnnounceForm(ActForm):
     hours = forms.CharField(label="Hours", max_length=80, required=False, help_text="As the utility said them: 8 to 12.")
     person = forms.CharField(label="Who said so", max_length=120, required=False)
     homeowner_told_on = DayField(label="Homeowner told on", required=False)
+    access_note = forms.CharField(
+        label="Access on that day", max_length=240, required=False, help_text="Who opens, where the dog is. Never a gate code."
+    )
+
+
+class ReportForm(ActForm):
+    """One source's word; nothing is chosen in advance but the day it was heard."""
+
+    source = forms.ChoiceField(label="How we learned it", choices=list(reports.SOURCES.items()), widget=forms.RadioSelect)
+    name = forms.CharField(label="Who said so", max_length=120, required=False)
+    by_on = DayField(label="Day it was fitted, or first day it was known fitted")
+    exact = forms.ChoiceField(
+        label="Is that the day itself?",
+        choices=[("yes", "Yes, it was fitted on that day"), ("no", "No, on that day or before it")],
+        widget=forms.RadioSelect,
+    )
+    after_on = DayField(label="Last day it was seen not fitted", required=False)
+    serial = forms.CharField(label="Serial on the collar", max_length=40, required=False)
+    meter = forms.CharField(label="Number of the new meter", max_length=40, required=False, help_text="If the meter was exchanged too.")
+    remark = forms.CharField(label="What was said or seen", max_length=160, required=False)
+
+    def given(self) -> dict[str, Any]:
+        told = super().given()
+        told["exact"] = told["exact"] == "yes"
+        if told["exact"]:
+            told["after_on"] = None
+        return told
 
 
 class FittedForm(_Told):
@@ -195,9 +173,61 @@ class FittedForm(_Told):
 
 class EndForm(ActForm):
     on = DayField(label="Day it ended")
-    reason = forms.ChoiceField(label="How it ended", choices=list(requests.ENDS.items()), widget=forms.RadioSelect)
+    reason = forms.ChoiceField(label="How it ended", choices=list(endings.ENDS.items()), widget=forms.RadioSelect)
     note = forms.CharField(label="Note", required=False, max_length=160)
 
 
 class ToldForm(ActForm):
     on = DayField(label="Homeowner told on")
+
+
+class ClosedThereForm(ActForm):
+    on = DayField(label="Closed there on")
+    reason = forms.CharField(label="The utility's reason", max_length=160, help_text="“No reason given” is one too.")
+    person = forms.CharField(label="Who said so", max_length=120, required=False)
+
+
+class OpenThereForm(ActForm):
+    on = DayField(label="Open there again since")
+    person = forms.CharField(label="Who said so", max_length=120, required=False)
+
+
+class HeardForm(ActForm):
+    on = DayField(label="Acknowledged on")
+    person = forms.CharField(label="Who acknowledged it", max_length=120)
+
+
+class ChangeForm(ActForm):
+    on = DayField(label="Proposed on")
+    found = forms.CharField(label="What was found, and by whom", max_length=240)
+    option = forms.ChoiceField(label="What is proposed to the owner", choices=ChangeOrder.Option.choices, widget=forms.RadioSelect)
+
+
+class SignedForm(ActForm):
+    on = DayField(label="Signed on")
+    signed_by = forms.CharField(label="Owner who signed", max_length=120)
+
+
+class SiteForm(ActForm):
+    on = DayField(label="Confirmed on")
+    name = forms.CharField(label="Who at the home confirmed it", max_length=120)
+    bag = forms.CharField(label="Where the bag hangs, and how it looks", max_length=160)
+    access = forms.CharField(label="How the utility gets in", max_length=160, help_text="Who opens, where the dog is. Never a gate code.")
+
+
+class ExchangeForm(ActForm):
+    asked_on = DayField(label="Meter exchange asked for on", required=False, help_text="Left empty: none is asked for.")
+    done_on = DayField(label="Done on", required=False)
+
+
+class DeskAnswerForm(OfficeForm):
+    """An answer entered on a utility's own page: which home it is about is typed."""
+
+    key = forms.UUIDField(widget=forms.HiddenInput, required=False)
+    which = forms.CharField(label="Our code, its number, or the meter", max_length=80, help_text="Of a home that waits for this utility.")
+    on = DayField(label="Day")
+    person = forms.CharField(label="From whom", max_length=120, required=False)
+    answered = forms.CharField(label="What it says", max_length=400, error_messages={"required": NO_ANSWER})
+    reference = forms.CharField(label="The utility's number for the request", max_length=80, required=False)
+    complete = forms.BooleanField(label="It says that the package is complete", required=False)
+    promised_by = DayField(label="Promised for, or by", required=False)

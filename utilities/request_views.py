@@ -18,11 +18,27 @@ from jobs.core.models import Job
 from jobs.core.refusals import Refused
 from jobs.core.views import answer, seen_job
 from jobs.core.web import recorded, right
-from utilities import drawn, exports, filters, meters, requests, said, services, shown, visits
+from utilities import (
+    changes,
+    drawn,
+    endings,
+    exports,
+    filters,
+    meters,
+    reports,
+    requestpage,
+    requests,
+    said,
+    sentwith,
+    services,
+    shown,
+    visits,
+)
 from utilities.doings import DOINGS
 from utilities.forms import ConnectForm, ServiceForm
-from utilities.models import FitRequest, Outcome, Service, Visit
-from utilities.request_forms import ActForm, EndForm, SentForm, ToldForm
+from utilities.models import ChangeOrder, FitRequest, Outcome, Service, Visit
+from utilities.request_forms import ActForm, EndForm, ExchangeForm, SignedForm, ToldForm
+from utilities.sending_forms import SentForm
 
 RECORD = "core.record_requests"
 COLUMNS = (
@@ -60,13 +76,13 @@ def request_export(request: HttpRequest, ending: str) -> HttpResponseBase:
     narrowing = filters.requests(member(request), request.GET)
     if narrowing.refused:
         return lists.back_to_the_list(request, "requests")
-    return lists.table_file("requests", ending, exports.REQUESTS, exports.requests(narrowing.rows))
+    return lists.table_file("requests", ending, exports.REQUESTS, exports.requests(narrowing.rows), given=request.GET)
 
 
 @right("core.see_utilities")
 @require_safe
 def request_page(request: HttpRequest, code: str) -> HttpResponseBase:
-    rows = shown.with_parts(FitRequest.objects.seen_by(member(request))).select_related("follows", "district")
+    rows = shown.with_parts(FitRequest.objects.seen_by(member(request))).select_related("follows", "district", "version")
     found = get_object_or_404(rows, code=codes.normal(code))
     today = clock.office_today()
     (line,) = shown.lines([found], today=today)
@@ -74,12 +90,12 @@ def request_page(request: HttpRequest, code: str) -> HttpResponseBase:
         "fit": found,
         "line": line,
         "cells": _cells(found, today),
-        "sendings": found.sendings.all(),
+        "sendings": sentwith.sendings(found),
         "visits": found.visits.order_by("-pk"),
         "contacts": found.contacts.order_by("-on", "-pk"),
         "newer": found.followed_by.exclude(outcome=Outcome.VOID).first(),
         "ended": shown.ended_sentence(found),
-        "limit": found.utility.published_limit,
+        **requestpage.of(found, today=today, may_see_codes=member(request).has_perm("core.reveal_codes")),
         "may_fit": found.outcome == Outcome.CANCELLED and not found.followed_by.exclude(outcome=Outcome.VOID).exists(),
     }
     return render(request, "utilities/request.html", context)
@@ -102,9 +118,11 @@ def _cells(found: FitRequest, today: Any) -> list[tuple[str, ...]]:
 
 # What can be recorded. An act takes a `key` besides what it declares, which no type can say.
 
-_END: Callable[..., Any] = requests.end_request
+_END: Callable[..., Any] = endings.end_request
 _TOLD: Callable[..., Any] = visits.record_homeowner_told
 _SENT: Callable[..., Any] = requests.record_sent
+_SIGNED: Callable[..., Any] = changes.record_change_signed
+_EXCHANGE: Callable[..., Any] = changes.record_meter_exchange
 
 
 def seen_request(request: HttpRequest, uid: uuid.UUID) -> FitRequest:
@@ -121,14 +139,16 @@ def do(request: HttpRequest, uid: uuid.UUID, what: str) -> HttpResponseBase:
     if not found.is_open and not doing.ended_too:
         raise Http404("This request has ended; nothing of the kind is recorded on it.")
     form = _form(request, doing.form, found, doing.today)
+    if what == "fitted":
+        form.initial |= requestpage.proposed(found)
     if request.method == "POST" and form.is_valid():
         try:
             doing.act(found, **form.given(), by=actor(request), key=_key(form))
         except Refused as refusal:
             form.refuse(refusal)
         else:
-            return recorded(request, f"{doing.title[7:].capitalize()}: on record. {_next(form.job)}", "job", code=form.job.code)
-    return answer(request, "utilities/record.html", form, **_about(found), title=doing.title, button=doing.button)
+            return recorded(request, f"{doing.said}: on record. {_next(form.job)}", "job", code=form.job.code)
+    return answer(request, doing.template, form, **_about(found, what), title=doing.title, button=doing.button)
 
 
 @right(RECORD)
@@ -179,6 +199,42 @@ def told(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
 
 
 @right(RECORD)
+def signed(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
+    """The owner signed a proposed change."""
+    rows = ChangeOrder.objects.seen_by(member(request)).select_related("request__utility", "request__job__site")
+    change = get_object_or_404(rows, uid=uid)
+    form = _form(request, SignedForm, change, ("on",))
+    if request.method == "POST" and form.is_valid():
+        try:
+            _SIGNED(change, **form.given(), by=actor(request), key=_key(form))
+        except Refused as refusal:
+            form.refuse(refusal)
+        else:
+            said_ = "The change is signed. Next: send the new request, because the equipment was changed."
+            return recorded(request, said_, "request", code=change.request.code)
+    context = {"title": "The owner signed the change", "button": "Record signature", "change": change}
+    return answer(request, "utilities/record.html", form, **_about(change.request), **context)
+
+
+@right(RECORD)
+def exchange(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
+    """A meter exchange that the utility owes, or has done."""
+    rows = Service.objects.seen_by(member(request)).select_related("utility", "job__site")
+    found = get_object_or_404(rows, uid=uid)
+    form = _form(request, ExchangeForm, found, ())
+    form.initial |= {"asked_on": found.exchange_asked_on, "done_on": found.exchange_done_on}
+    if request.method == "POST" and form.is_valid():
+        try:
+            _EXCHANGE(found, **form.given(), by=actor(request), key=_key(form))
+        except Refused as refusal:
+            form.refuse(refusal)
+        else:
+            return recorded(request, "The meter exchange is on record.", "job", code=found.job.code)
+    context = {"title": "Meter exchange", "button": "Record the exchange", "job": found.job, "utility": found.utility}
+    return answer(request, "utilities/record.html", form, **context, back=reverse("job", kwargs={"code": found.job.code}))
+
+
+@right(RECORD)
 def sent(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
     """A new request was sent for this meter."""
     service = get_object_or_404(Service.objects.seen_by(member(request)).select_related("utility", "job__site"), uid=uid)
@@ -190,10 +246,14 @@ def sent(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
             form.refuse(refusal)
         else:
             return recorded(request, f"Request {made.code} is on record as sent. {_next(service.job)}", "job", code=service.job.code)
-    context = {"title": "Record a request to fit, sent", "button": "Record sending", "job": service.job, "utility": service.utility}
-    return answer(
-        request, "utilities/record.html", form, **context, service=service, back=reverse("job", kwargs={"code": service.job.code})
-    )
+    context: dict[str, Any] = {
+        "title": "Record a request to fit, sent",
+        "button": "Record sending",
+        "job": service.job,
+        "utility": service.utility,
+    }
+    context |= {"service": service, "compared": requestpage.compared(service), "back": reverse("job", kwargs={"code": service.job.code})}
+    return answer(request, "utilities/sent.html", form, **context)
 
 
 @right(RECORD)
@@ -228,8 +288,8 @@ def service(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
     return answer(request, "utilities/record.html", form, **context, back=reverse("job", kwargs={"code": found.job.code}))
 
 
-def _form(request: HttpRequest, kind: type[ActForm], about: FitRequest | Service | Visit, today: tuple[str, ...]) -> Any:
-    form = kind(request.POST or None, about=about, initial={"key": uuid.uuid4()})
+def _form(request: HttpRequest, kind: type[ActForm], about: FitRequest | Service | Visit | ChangeOrder, today: tuple[str, ...]) -> Any:
+    form = kind(request.POST or None, request.FILES or None, about=about, initial={"key": uuid.uuid4()})
     for name in today:
         form.initial[name] = form.today()
     return form
@@ -239,8 +299,11 @@ def _key(form: ActForm) -> str | None:
     return str(form.cleaned_data["key"] or "") or None
 
 
-def _about(found: FitRequest) -> dict[str, Any]:
+def _about(found: FitRequest, what: str = "") -> dict[str, Any]:
+    rows = reports.reports_of(found, today=clock.office_today()) if what in ("fitted", "reported") else []
     return {
+        "reports": rows,
+        "agreed": reports.agreed(found, rows) if what == "fitted" else None,
         "fit": found,
         "job": found.job,
         "utility": found.utility,

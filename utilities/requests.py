@@ -1,4 +1,4 @@
-"""Requests to fit: sending, sending again, what the utility's desk says, and the end without fitting.
+"""Requests to fit: sending, sending again, and what the utility's desk says. How one ends without fitting stands in endings.py.
 
 Each act writes its own record and the job's fact in one transaction; dates and outcome of the request follow from the facts (truth.py).
 Visits and fittings stand in visits.py, the meters they are about in meters.py.
@@ -17,7 +17,10 @@ from jobs.core.facts import Said, When
 from jobs.core.models import Document, Job
 from jobs.core.refusals import Refused
 from jobs.core.states import S
-from utilities.models import Contact, FitRequest, Outcome, Sending, Service
+from utilities import package as packages
+from utilities import services
+from utilities.models import Contact, FitRequest, Outcome, Sending, Service, Utility
+from utilities.package import Package
 
 RIGHT = "core.record_requests"
 
@@ -32,13 +35,6 @@ AGAIN = {
     "changed": "the equipment was changed",
 }
 
-ENDS = {
-    "lapsed": "lapsed at the utility",
-    "withdrawn": "withdrawn by us",
-    "closed": "closed by the utility without fitting",
-    "will not fit": "the utility will not fit here",
-}
-
 
 @act(right=RIGHT, on=Service)
 def record_sent(
@@ -50,10 +46,18 @@ def record_sent(
     reference: str = "",
     note: str = "",
     documents: Sequence[Document] = (),
+    package: Package | None = None,
     counts_as_new: bool | None = None,
 ) -> FitRequest:
-    """The first sending of a request: the wait begins. After a removal, a lapse or a withdrawal it is a new one, linked to the old."""
-    return send(service, on=on, by=by, route=route, reference=reference, note=note, documents=documents, counts_as_new=counts_as_new)
+    """The first sending of a request: the wait begins. After a removal, a lapse or a withdrawal it is a new one, linked to the old.
+
+    Refused while the package lacks something that the utility's list of that day asks for.
+    """
+    sent = package or Package()
+    packages.check(service, sent, on=on)
+    return send(
+        service, on=on, by=by, route=route, reference=reference, note=note, documents=documents, package=sent, counts_as_new=counts_as_new
+    )
 
 
 @act(right=RIGHT, on=FitRequest)
@@ -68,6 +72,7 @@ def record_sent_again(
     reference: str = "",
     note: str = "",
     documents: Sequence[Document] = (),
+    package: Package | None = None,
 ) -> FitRequest:
     """A further sending. It never restarts the wait, unless the utility counts it as new: then this one ends and a linked one begins."""
     refuse_if_ended(request)
@@ -79,11 +84,17 @@ def record_sent_again(
         raise Refused("Does the utility count this as new? Answer yes or no: yes begins a new wait.", field="counts_as_new")
     if on < request.filed_on:
         raise Refused(f"The request was first sent on {words.day(request.filed_on)}; it cannot be sent again before that.", field="on")
+    packages.refuse_unsigned_change(request, because)
+    same = request.sendings.filter(sent_on=on, withdrawn=False, route=route.strip()).order_by("pk").last()
+    if because == REPEATED and same is not None:
+        raise Refused(f"{same.by_name} recorded that it was sent on {words.day(on)} already; another day is wanted.", field="on")
+    assert request.service is not None  # refuse_if_ended
+    sent = package or Package()
+    packages.check(request.service, sent, on=on)
     if not counts_as_new:
-        _sending(request, on=on, by=by, route=route, reference=reference, note=note, documents=documents, again=True)
+        _sending(request, on=on, by=by, route=route, reference=reference, note=note, documents=documents, package=sent, again=True)
         return request
 
-    assert request.service is not None  # refuse_if_ended
     end(request, on=on, reason=AGAIN[because], said_by=Said("utility"), by=by)
     return open_request(
         request.service,
@@ -95,20 +106,8 @@ def record_sent_again(
         reference=reference,
         note=note,
         documents=documents,
+        package=sent,
     )
-
-
-@act(right=RIGHT, on=FitRequest)
-def end_request(request: FitRequest, *, on: dt.date, reason: str, by: Actor, said_by: Said | None = None, note: str = "") -> FitRequest:
-    """The request ended without fitting. The home waits on us until a new one is sent."""
-    refuse_if_ended(request)
-    if reason not in ENDS:
-        raise Refused(f"“{reason}” is no end we know; wanted one of: {', '.join(ENDS)}.", field="reason")
-    if on < request.filed_on:
-        raise Refused(f"The request was sent on {words.day(request.filed_on)}; it cannot end before that.", field="on")
-    told = said_by or (Said("us", by.name) if reason == "withdrawn" else Said("utility"))
-    end(request, on=on, reason=ENDS[reason], said_by=told, by=by, note=note)
-    return request
 
 
 @act(right=RIGHT, on=FitRequest)
@@ -152,15 +151,28 @@ def record_answer(
     person: str = "",
     promised_by: dt.date | None = None,
     next_on: dt.date | None = None,
+    complete: bool = False,
+    from_utility: Utility | None = None,
 ) -> Contact:
-    """What the utility told us by itself: that the request came in, under which number, for when it is planned."""
+    """What the utility told us by itself: that the request came in, under which number, whether it is complete, for when it is planned.
+
+    from_utility: whose answer it is, where it was entered on a utility's page.
+    """
+    if from_utility is not None and from_utility.pk != request.utility_id:
+        raise Refused(
+            f"Request {request.code} is at {request.utility}, not at {from_utility}; an answer of {from_utility} cannot be about it. "
+            "Check the number.",
+            field="which",
+        )
     refuse_if_ended(request)
     told = contact(
         request, on=on, answered=answered, by=by, ours=False, channel=channel, person=person, promised_by=promised_by, next_on=next_on
     )
     request.utility_reference = reference.strip() or request.utility_reference
     request.acknowledged_on = min(request.acknowledged_on or on, on)
-    request.save(update_fields=["utility_reference", "acknowledged_on"])
+    if complete:
+        request.complete_on = min(request.complete_on or on, on)
+    request.save(update_fields=["utility_reference", "acknowledged_on", "complete_on"])
     return told
 
 
@@ -176,6 +188,7 @@ def send(
     reference: str = "",
     note: str = "",
     documents: Sequence[Document] = (),
+    package: Package | None = None,
     counts_as_new: bool | None = None,
     known_from: dt.date | None = None,
     source_key: str | None = None,
@@ -210,6 +223,7 @@ def send(
         reference=reference,
         note=note,
         documents=documents,
+        package=package,
         known_from=known_from,
         source_key=source_key,
     )
@@ -230,10 +244,12 @@ def open_request(
     reference: str,
     note: str,
     documents: Sequence[Document],
+    package: Package | None = None,
     known_from: dt.date | None = None,
     source_key: str | None = None,
 ) -> FitRequest:
     request = FitRequest.objects.create(
+        version=services.version_of(service.utility, on),
         code=fresh_code(),
         service=service,
         job=service.job,
@@ -249,15 +265,26 @@ def open_request(
         recorded_by_name=by.name,
         changed_at=clock.now(),
     )
-    _sending(request, on=on, by=by, route=route, reference=reference, note=note, documents=documents, again=False)
+    _sending(request, on=on, by=by, route=route, reference=reference, note=note, documents=documents, package=package, again=False)
     return request
 
 
 def _sending(
-    request: FitRequest, *, on: dt.date, by: Actor, route: str, reference: str, note: str, documents: Sequence[Document], again: bool
+    request: FitRequest,
+    *,
+    on: dt.date,
+    by: Actor,
+    route: str,
+    reference: str,
+    note: str,
+    documents: Sequence[Document],
+    package: Package | None,
+    again: bool,
 ) -> None:
     job = request.job
     assert job is not None  # refuse_if_ended, or just opened for one
+    sent = package or Package()
+    packed = packages.documents(job, sent, documents, by=by)
     fact = facts.record(
         job,
         k.REQUEST_SENT,
@@ -272,21 +299,28 @@ def _sending(
             "service": str(request.service.uid) if request.service else "",
         },
         note=note,
-        evidence=documents,
+        evidence=[document for _, document in packed],
     )
     sending = Sending.objects.create(
         request=request,
+        version=services.version_of(request.utility, on),
         sent_on=on,
         route=route.strip(),
         reference=reference.strip(),
         note=note,
+        fee_minor=sent.fee_minor,
+        fee_paid_on=sent.fee_paid_on,
+        fee_reference=sent.fee_reference.strip(),
+        signed_on=sent.signed_on,
+        signed_by=sent.signed_by.strip(),
+        access_note=sent.access_note.strip(),
+        one_visit=sent.one_visit,
         by=by.user,
         by_name=by.name,
         recorded_at=clock.now(),
         fact=fact,
     )
-    if documents:
-        sending.documents.set(documents)
+    packages.keep(sending, packed)
     lifecycle.settle(job, by=by, new=(fact,))
 
 
@@ -359,10 +393,18 @@ def contact(
 
 
 def fresh_code() -> str:
-    while True:
-        code = codes.new_code(codes.source())
-        if not FitRequest.objects.filter(code=code).exists() and not Job.objects.filter(code=code).exists():
-            return code
+    return fresh_codes(1)[0]
+
+
+def fresh_codes(number: int) -> list[str]:
+    """So many codes that neither a request nor a job has."""
+    fresh: dict[str, None] = {}
+    while len(fresh) < number:
+        made = {codes.new_code(codes.source()) for _ in range(number - len(fresh))}
+        taken = {*FitRequest.objects.filter(code__in=made).values_list("code", flat=True)}
+        taken |= {*Job.objects.filter(code__in=made).values_list("code", flat=True)}
+        fresh |= dict.fromkeys(made - taken)
+    return list(fresh)
 
 
 def refuse_if_ended(request: FitRequest) -> None:

@@ -34,7 +34,7 @@ def scores(request: HttpRequest) -> HttpResponseBase:
 def scores_export(request: HttpRequest, ending: str) -> HttpResponseBase:
     """All figures of the page, of both sources, as a file: of every utility, or of the one that the page shows."""
     rows = scoreshown.file_rows(scoring.stored(_utility(request)))
-    return lists.table_file("forecasts-judged", ending, scoreshown.HEADINGS, rows)
+    return lists.table_file("forecasts-judged", ending, scoreshown.HEADINGS, rows, given=request.GET)
 
 
 @right("core.edit_utilities")

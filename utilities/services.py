@@ -5,8 +5,11 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable
 
+from jobs.core import clock
 from jobs.core.models import Job, User
-from utilities.models import Closure, Service, Utility
+from utilities.limits import Known
+from utilities.models import Closure, ProfileVersion, Service, Utility
+from utilities.terms import Limit, Terms
 from utilities.workdays import HolidayRule, WorkCalendar
 
 
@@ -53,3 +56,41 @@ def who_asks(utility: Utility, day: dt.date) -> User | None:
     if away and utility.stand_in is not None:
         return utility.stand_in
     return utility.clerk or utility.stand_in
+
+
+def known_calendars(utility: Utility) -> list[Known]:
+    """Its calendar as it was known over time, by day; what it is now where nothing else was kept."""
+    rows = [
+        Known(
+            row.known_on,
+            WorkCalendar(
+                name=utility.name,
+                weekdays=frozenset(row.weekdays),
+                holidays=HolidayRule(row.holidays),
+                closed=frozenset(map(dt.date.fromisoformat, row.closed)),
+                opened=frozenset(map(dt.date.fromisoformat, row.opened)),
+            ),
+        )
+        for row in utility.known_calendars.all()
+    ]
+    return rows or [Known(dt.date.min, calendar_of(utility))]
+
+
+def version_of(utility: Utility, on: dt.date) -> ProfileVersion | None:
+    """The version of its profile that holds on a day there, if any. Reads its versions, prefetched or not."""
+    held = [one for one in utility.versions.all() if one.valid_from <= on and (one.valid_to is None or one.valid_to >= on)]
+    return held[0] if held else None
+
+
+def terms_of(version: ProfileVersion | None) -> Terms:
+    """What it says; of a utility that has told nothing, the careful defaults."""
+    return Terms() if version is None else Terms.of({name: getattr(version, name) for name in Terms.__dataclass_fields__})
+
+
+def terms_now(utility: Utility) -> Terms:
+    return terms_of(version_of(utility, clock.today_in(utility.zone)))
+
+
+def visit_limit(utility: Utility) -> Limit | None:
+    """The limit it publishes for the fitting visit itself, which hardly any does (TRADE.md finding 2)."""
+    return next((limit for limit in terms_now(utility).limits if limit.step == "visit"), None)

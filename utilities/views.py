@@ -20,15 +20,16 @@ from jobs.core.paging import PER_PAGE
 from jobs.core.refusals import Refused
 from jobs.core.views import answer
 from jobs.core.web import recorded, right
-from utilities import attention, drawn, exports, filters, outlooks, profile, promised, services, shown
+from utilities import attention, drawn, exports, filters, outlooks, profile, promised, services, shown, utilitylist, versions, versionshown
 from utilities.forms import WEEKDAYS, CalendarForm, DistrictsForm, UtilityForm
 from utilities.models import Contact, FitRequest, Outcome, Outlook, Utility, Visit
 from utilities.models.utility import HOLIDAYS
 from utilities.stretches import stretches
 
 COLUMNS = (
-    ("Open", "open", "m"), ("Utility", "name", ""), ("Oldest sent", "oldest", ""), ("Half by", "", ""), ("Nine in ten by", "", ""),
-    ("Fitted", "", "num"), ("Emergency line", "", ""), ("Who of us asks", "", ""), ("Next act", "", "act"),
+    ("Waiting", "open", "m"), ("Utility", "name", ""), ("Oldest sent", "oldest", ""), ("Median wait", "", ""), ("Half by", "", ""),
+    ("Nine in ten by", "", ""), ("Pace", "", ""), ("Last contact", "", ""), ("Profile", "", ""), ("Emergency line", "", ""),
+    ("Who of us asks", "", ""), ("Next act", "", "act"),
 )  # fmt: skip
 FEW = 10  # of the contact log and of past days on a utility's own page
 
@@ -42,11 +43,10 @@ def seen_utility(request: HttpRequest, uid: uuid.UUID) -> Utility:
 @require_safe
 def utility_list(request: HttpRequest) -> HttpResponseBase:
     narrowing = filters.utilities(member(request), request.GET)
-    found = narrowing.rows.select_related("clerk").prefetch_related("closures")
+    found = narrowing.rows.select_related("clerk").prefetch_related("closures", "versions")
     sheet = lists.sheet_of(request.GET, found, sort=narrowing.sort, columns=COLUMNS)
-    rows = list(sheet["page"])
-    paces = shown.paces(rows)
-    context = sheet | {"form": narrowing.form, "rows": [(utility, paces.get(utility.pk)) for utility in rows]}
+    rows = utilitylist.rows(list(sheet["page"]), today=clock.office_today())
+    context = sheet | {"form": narrowing.form, "rows": rows}
     return render(request, "utilities/utilities.html", context, status=422 if narrowing.refused else 200)
 
 
@@ -57,7 +57,7 @@ def utility_export(request: HttpRequest, ending: str) -> HttpResponseBase:
     narrowing = filters.utilities(member(request), request.GET)
     if narrowing.refused:
         return lists.back_to_the_list(request, "utilities")
-    return lists.table_file("utilities", ending, exports.UTILITIES, exports.utilities(narrowing.rows))
+    return lists.table_file("utilities", ending, exports.UTILITIES, exports.utilities(narrowing.rows), given=request.GET)
 
 
 @right("core.see_utilities")
@@ -98,6 +98,11 @@ def utility(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
             open_now=Count("requests", filter=Q(requests__outcome=Outcome.OPEN)),
             fitted=Count("requests", filter=Q(requests__outcome=Outcome.FITTED)),
         ),
+        "version": (version := services.version_of(found, here)),
+        "profile_old": version is None or versions.is_old(version, today=here),
+        "profile_words": versions.confirmed_words(version, today=here) if version else "",
+        "profile_lines": versionshown.told(services.terms_of(version), today=today).items() if version else (),
+        "versions_count": found.versions.count(),
         "closures": stretches(found.closures.filter(day__gte=clock.today_in(found.zone))),
     }
     return render(request, "utilities/utility.html", context)
@@ -184,22 +189,24 @@ def utility_calendar(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
 def _cells(utility: Utility, today: dt.date) -> Sequence[tuple[str, ...]]:
     asks = services.who_asks(utility, today)
     away = utility.clerk is not None and asks is not None and asks != utility.clerk
-    limit = utility.published_limit or "None published"
-    confirmed = f"{(today - utility.confirmed_on).days} days ago" if utility.confirmed_on else "ask the utility whether all this holds"
-    desk = phones.shown(utility.desk_phone) if utility.desk_phone else ""
-    beside = ", ".join(part for part in (utility.desk_email if desk else "", utility.desk_hours) if part)
+    version = services.version_of(utility, clock.today_in(utility.zone))
+    terms = services.terms_of(version)
+    limit, limit_source = versionshown.visit_limit(terms, today=today)
+    age = versions.confirmed_words(version, today=today) if version else "Nothing is on record"
+    by = f"by {version.confirmed_by_name}, with {version.confirmed_with or 'nobody named'}" if version and version.confirmed_on else ""
     return (
         ("Kind", utility.get_kind_display(), utility.zone),
-        ("Who may fit", utility.who_may_fit, utility.who_may_fit_source or "no source on record"),
-        ("Limit for the visit", limit, utility.published_limit_source),
-        ("Profile confirmed", words.day_short(utility.confirmed_on, today=today) if utility.confirmed_on else "not yet", confirmed),
+        ("Who may fit", terms.who_may_fit, terms.who_may_fit_source or "no source on record"),
+        ("Limit for the visit", limit, limit_source),
+        ("Profile", age, by),
         ("Working days", _week(utility), _holidays(utility)),
         ("Emergency line", phones.shown(utility.emergency_phone) if utility.emergency_phone else "not known", ""),
-        ("How it wants requests", utility.route or "not known", ""),
-        ("Its desk", desk or utility.desk_email or "not known", beside),
+        ("How it wants requests", terms.route or "not known", terms.reply_habit),
+        ("Its desk", phones.shown(terms.desk_phone) if terms.desk_phone else terms.desk_email or "not known",
+         ", ".join(part for part in (terms.desk_email if terms.desk_phone else "", terms.desk_hours) if part)),
         ("Who of us asks", asks.name if asks else "nobody named", f"for {utility.clerk}, who is away" if away else ""),
         ("Note", utility.note or "none", ""),
-    )
+    )  # fmt: skip
 
 
 def _week(utility: Utility) -> str:

@@ -1,11 +1,11 @@
-"""The utility's visits: announced, and what came of them; and fittings that somebody reported without a visit on record."""
+"""The utility's visits: announced, and what came of them; and the fitting, once what was reported of it (reports.py) is confirmed."""
 
 from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
 
-from jobs.core import clock, facts, lifecycle, words
+from jobs.core import clock, facts, lifecycle, rules, secrets, words
 from jobs.core import kinds as k
 from jobs.core.actors import Actor
 from jobs.core.acts import act
@@ -13,10 +13,10 @@ from jobs.core.dayone import normal_serial
 from jobs.core.facts import Said, When
 from jobs.core.models import Fact
 from jobs.core.refusals import Refused
-from jobs.core.rights import CREW, SCHEDULER
+from jobs.core.rights import CREW, MANAGER, SCHEDULER
 from jobs.core.waiting import HOMEOWNER, UTILITY
 from jobs.notices import outbox
-from utilities import notices, requests
+from utilities import notices, requests, services
 from utilities.models import FitRequest, Outcome, Visit
 from utilities.truth import FITTED_VISIT, ONE_DAY
 
@@ -48,6 +48,8 @@ OUTCOMES: dict[str, Next] = {
 }
 SEEN_NOT_FITTED = frozenset(outcome for outcome, next_ in OUTCOMES.items() if next_.seen_not_fitted)
 
+SECOND = 2  # visits missed: from then on the manager decides
+
 MISSED_BY = {"utility": "the utility", "homeowner": "the homeowner", "us": "us"}
 
 
@@ -62,6 +64,7 @@ def announce_visit(
     hours: str = "",
     person: str = "",
     homeowner_told_on: dt.date | None = None,
+    access_note: str = "",
 ) -> Visit:
     """The utility named a day or a window. It is a promise, due on its last day; a newer one takes its place."""
     requests.refuse_if_ended(request)
@@ -73,6 +76,8 @@ def announce_visit(
         )
     if homeowner_told_on is not None and homeowner_told_on < told_on:
         raise Refused("The homeowner cannot have been told before we were.", field="homeowner_told_on")
+    if request.job is not None:
+        secrets.refuse_code_in(request.job, access_note, field="access_note")
     days = words.day(window_from) if window_from == window_to else f"{words.day(window_from)} to {words.day(window_to)}"
     answered = f"visit announced for {days}" + (f", {hours.strip()}" if hours.strip() else "")
     requests.contact(request, on=told_on, answered=answered, by=by, ours=False, person=person, promised_by=window_to)
@@ -86,6 +91,7 @@ def announce_visit(
         window_to=window_to,
         window_words=hours.strip(),
         homeowner_told_on=homeowner_told_on,
+        access_note=access_note.strip(),
         said_by=person.strip(),
         recorded_at=clock.now(),
         recorded_by_name=by.name,
@@ -121,21 +127,34 @@ def record_visit(
     missed_by: str = "",
     serial: str = "",
     after_on: dt.date | None = None,
+    next_due_on: dt.date | None = None,
 ) -> Visit:
-    """What came of a visit. `on`: its day; of a fitting whose day is not known the first day known fitted, with `after_on` before it."""
+    """What came of a visit. `on`: its day; of a fitting whose day is not known the first day known fitted, with `after_on` before it.
+
+    Of every other outcome a reason is wanted; it leads to a named next actor, due on `next_due_on` or by the rules as they stand.
+    """
     requests.refuse_if_ended(request)
     if outcome not in OUTCOMES:
         raise Refused(f"“{outcome}” is no outcome we know; wanted one of: {', '.join(OUTCOMES)}.", field="outcome")
+    if missed_by and missed_by not in MISSED_BY:
+        raise Refused(f"“{missed_by}” is nobody who can miss a visit; wanted one of: {', '.join(MISSED_BY)}.", field="missed_by")
     said = said_by or Said("utility")
+    visit = request.visits.pending().order_by("-pk").first() or Visit(request=request)
+    visit.missed_by = "" if outcome == FITTED_VISIT else missed_by or OUTCOMES[outcome].missed_by
     if outcome == FITTED_VISIT:
+        visit.next_actor, visit.next_act, visit.next_due_on = "", "", None
         fact = fit(request, after_on=after_on, by_on=on, exact=after_on is None, serial=serial, said_by=said, remark=reason, by=by)
     else:
-        fact = _not_fitted(request, on=on, outcome=outcome, serial=serial, after_on=after_on, said_by=said, reason=reason, by=by)
-    visit = request.visits.pending().order_by("-pk").first() or Visit(request=request)
-    next_ = OUTCOMES[outcome]
+        if not reason.strip():
+            raise Refused(f"Say why: “{outcome}” without a reason helps nobody who must act next.", field="reason")
+        if serial.strip() or after_on is not None:
+            raise Refused("A serial and a last day not fitted belong to a fitting only; leave them empty.", field="serial")
+        if next_due_on is not None and next_due_on < on:
+            raise Refused("The next act falls due on or after the day of the visit.", field="next_due_on")
+        visit.next_actor, visit.next_act = _next(request, outcome, missed=bool(visit.missed_by))
+        visit.next_due_on = next_due_on or _due(request, visit.next_actor, on=on)
+        fact = _not_fitted(visit, on=on, outcome=outcome, said_by=said, reason=reason, by=by)
     visit.visited_on, visit.outcome, visit.reason, visit.fact = on, outcome, reason.strip(), fact
-    visit.missed_by = missed_by or next_.missed_by
-    visit.next_actor, visit.next_act = next_.actor, next_.act
     visit.said_by = ", ".join(part for part in (said.role, said.name) if part)
     visit.recorded_at, visit.recorded_by_name = clock.now(), by.name
     visit.save()
@@ -143,8 +162,23 @@ def record_visit(
     return visit
 
 
+def _next(request: FitRequest, outcome: str, *, missed: bool) -> tuple[str, str]:
+    """Who acts next, and what. From the second missed visit on it is the manager, and bag and access are confirmed again (TRADE.md C6a)."""
+    before = request.visits.standing().exclude(missed_by="").exclude(outcome="").count()
+    if missed and before + 1 >= SECOND:
+        return MANAGER, f"Decide after {words.count(before + 1, 'missed visit')}: bag and access are confirmed again before a new window"
+    return OUTCOMES[outcome].actor, OUTCOMES[outcome].act
+
+
+def _due(request: FitRequest, actor: str, *, on: dt.date) -> dt.date:
+    """By when: a utility is asked on its own working days, a homeowner and we by the days of the rules."""
+    if actor == UTILITY:
+        return services.calendar_of(request.utility).nth_after(on, rules.number("act_days"))
+    return on + dt.timedelta(days=rules.number("answer_days" if actor == HOMEOWNER else "act_days"))
+
+
 @act(right=RIGHT, on=FitRequest)
-def record_reported_fitted(
+def confirm_fitting(
     request: FitRequest,
     *,
     by_on: dt.date,
@@ -154,7 +188,7 @@ def record_reported_fitted(
     exact: bool = False,
     serial: str = "",
 ) -> FitRequest:
-    """The homeowner, the gateway or the desk says that the collar is in. Without `after_on` it lies after the last day seen not fitted.
+    """What was reported is confirmed: the collar is in. Without `after_on` its day lies after the last day seen not fitted.
 
     Also of a request that had ended in our books: utilities fit what they had closed.
     """
@@ -219,20 +253,17 @@ def fit(
     return fact
 
 
-def _not_fitted(
-    request: FitRequest, *, on: dt.date, outcome: str, serial: str, after_on: dt.date | None, said_by: Said, reason: str, by: Actor
-) -> Fact:
+def _not_fitted(visit: Visit, *, on: dt.date, outcome: str, said_by: Said, reason: str, by: Actor) -> Fact:
+    request = visit.request
     job = request.job
     assert job is not None
     if on < request.filed_on:
         raise Refused(f"The request was sent on {words.day(request.filed_on)}; a visit for it comes later.", field="on")
-    if serial.strip() or after_on is not None:
-        raise Refused("A serial and a last day not fitted belong to a fitting only; leave them empty.", field="serial")
-    next_ = OUTCOMES[outcome]
     value = {
         "outcome": outcome,
-        "next_actor": next_.actor,
-        "next_act": next_.act,
+        "next_actor": visit.next_actor,
+        "next_act": visit.next_act,
+        "next_due_on": visit.next_due_on.isoformat() if visit.next_due_on else "",
         "reason": reason.strip(),
         "request": str(request.uid),
     }

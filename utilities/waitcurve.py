@@ -52,6 +52,13 @@ class WaitCurve:
     def day_of(self, percent: int) -> int | None:
         return self.reached[SHARES.index(percent)]
 
+    def median_between(self) -> tuple[int | None, int | None]:
+        """The 90 % interval of the median wait, days since sending: where the band crosses one half; None beyond the data.
+
+        Source: Brookmeyer & Crowley (1982), Biometrics 38, 29-41, with the band above (from memory).
+        """
+        return _first(self.days, self.high), _first(self.days, self.low)
+
     def as_json(self) -> dict[str, Any]:
         return asdict(self)
 
@@ -98,6 +105,10 @@ def wait_curve(*, filed: Column, known_from: Column, ended: Column, outcome: Col
         reached_lately=_reached(lately),
         fitted_lately=int(recent.fitted.sum()),
     )
+
+
+def _first(days: tuple[int, ...], shares: tuple[float, ...]) -> int | None:
+    return next((day for day, share in zip(days, shares, strict=True) if share >= 0.5 - _TINY), None)
 
 
 def _watched_since(rows: History, day: int) -> History:

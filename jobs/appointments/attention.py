@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
+from django.db.models import Q
 from django.urls import reverse
 from django.utils.http import urlencode
 
@@ -13,8 +14,9 @@ from jobs.appointments import planattention, shown, worklists
 from jobs.appointments.models import Appointment, AppointmentQuerySet, AppointmentState, CallRecord, CallRecordQuerySet
 from jobs.appointments.readiness import Missing
 from jobs.appointments.verification import ALONE_TOO_LONG
+from jobs.appointments.visitmodels import SiteVisit, SiteVisitQuerySet
 from jobs.appointments.worklists import Wanted
-from jobs.core import clock, rules, words
+from jobs.core import clock, facts, fittedpage, rules, words
 from jobs.core.attention import Attention, Figure, Row, Section, in_words, late, says
 from jobs.core.models import Job, User
 
@@ -35,23 +37,28 @@ def for_user(user: User) -> Attention:
         sections += [_todays(calls), _unconfirmed(calls), _unanswered(calls)]
         sections += [_ready(lists.ready), _visits(lists.visits), *planattention.sections(user)]
         figures.append(Figure("Ready and not booked", words.number(len(lists.ready)), reverse("calls_ready")))
+    if plans or user.has_perm("core.verify"):
+        sections.append(_site_visits(SiteVisit.objects.seen_by(user)))
     if user.has_perm("core.verify"):
         own = Appointment.objects.held_by(user)
+        if not (plans or runs):
+            sections.append(_islanded(CallRecord.objects.held_by(user).running()))
         sections += [_own(own), _unfinished(user)]
     return Attention(tuple(sections), tuple(figures))
 
 
 def _islanded(calls: CallRecordQuerySet) -> Section:
-    """Each fifteen minutes and more without a press: somebody may sit in a home that nobody has seen return."""
+    """Fifteen minutes and more without a press, or the line lost: somebody may sit in a home that nobody has seen return."""
     now = clock.now()
+    alone = Q(last_press_at__lte=now - ALONE_TOO_LONG) | Q(line_lost_at__isnull=False)
     found = list(
-        calls.filter(islanded_at__isnull=False, last_press_at__lte=now - ALONE_TOO_LONG)
+        calls.filter(alone, islanded_at__isnull=False)
         .select_related("appointment__job__site", "appointment__person", "appointment__verifier")
         .order_by("last_press_at")
     )
     return Section(
         name="islanded",
-        title="In island mode without a press for 15 minutes",
+        title="In island mode, 15 minutes without a press or the line lost",
         headings=("Last press", "Home", "Verifier", "In island mode since", "Next act"),
         rows=[
             Row(
@@ -59,18 +66,23 @@ def _islanded(calls: CallRecordQuerySet) -> Section:
                 title=call.appointment.person.name,
                 under=call.appointment.job.site.street,
                 url=f"{reverse('emergency')}?{urlencode({'job': call.appointment.job.code})}",
-                cells=(call.appointment.verifier.name, shown.instant(call.islanded_at, call.appointment.zone)),
+                cells=(call.appointment.verifier.name, _islanded_since(call)),
                 next_act="Telephone the home first",
             )
             for call in found[:MOST]
         ],
-        nothing="No home is in island mode without a press.",
+        nothing="No home is in island mode and left alone.",
         note="the call is not over until the return to the utility was seen",
         total=len(found),
         order=0,
-        says=says("home is in island mode without a press", "homes are in island mode without a press"),
+        says=says("home is in island mode and left alone", "homes are in island mode and left alone"),
         homes=frozenset(call.appointment.job_id for call in found),
     )
+
+
+def _islanded_since(call: CallRecord) -> str:
+    since = shown.instant(call.islanded_at, call.appointment.zone)
+    return f"{since}; the line was lost" if call.line_lost_at else since
 
 
 def _todays(calls: AppointmentQuerySet) -> Section:
@@ -94,12 +106,16 @@ def _own(calls: AppointmentQuerySet) -> Section:
     """A verifier's own calls in order, with what each home still lacks for its call."""
     today, tomorrow, found = _soon(calls)
     gaps = worklists.missing(Job.objects.filter(pk__in=[call.job_id for call in found[:MOST]]))
+    metering = {call.job_id: fittedpage.wanted_of(call.job, facts.of(call.job)) for call in found[:MOST]}
     rows = _rows(found[:MOST])
     return Section(
         name="own_calls",
         title="Your calls today and tomorrow",
         headings=("Time at the site", "Who will be at home", "Language", "State", "Still missing", "Next act"),
-        rows=[replace(row, cells=(row.cells[0], row.cells[2], _gaps(gaps[call.job_id]))) for row, call in zip(rows, found, strict=False)],
+        rows=[
+            replace(row, cells=(row.cells[0], row.cells[2], _gaps(gaps[call.job_id], metering[call.job_id])))
+            for row, call in zip(rows, found, strict=False)
+        ],
         nothing="No call is booked for today or tomorrow.",
         note="times are the site's own",
         all_url=_list(from_on=today, to_on=tomorrow),
@@ -129,8 +145,9 @@ def _said(calls: Sequence[Appointment], today: dt.date) -> Callable[[int], str]:
     return lambda count: f"{sentence}, and {in_words(later)} tomorrow" if later else sentence
 
 
-def _gaps(missing: Sequence[Missing]) -> str:
-    return words.listed([gap.words for gap in missing]) or "nothing, the home is ready"
+def _gaps(missing: Sequence[Missing], metering: Sequence[str]) -> str:
+    """What stops the call first; then what the call page will lack."""
+    return words.listed([*(gap.words for gap in missing), *metering]) or "nothing, the home is ready"
 
 
 def _unconfirmed(calls: AppointmentQuerySet) -> Section:
@@ -209,8 +226,39 @@ def _ready(rows: Sequence[Wanted]) -> Section:
     )
 
 
+def _site_visits(visits: SiteVisitQuerySet) -> Section:
+    """Planned visits, the next first."""
+    today = clock.office_today()
+    found = list(visits.open().with_names())
+    return Section(
+        name="site_visits",
+        title="Site visits planned",
+        headings=("Day at the home", "Home", "Why", "Licensed person", "Next act"),
+        rows=[
+            Row(
+                margin=shown.day_of(visit.planned_on),
+                late=late(visit.planned_on, today),
+                title=visit.person.name,
+                under=visit.job.site.street,
+                url=reverse("site_visit", kwargs={"uid": visit.uid}),
+                cells=(str(visit.get_reason_display()), visit.licensed_name),
+                next_act="Open the visit",
+            )
+            for visit in found[:MOST]
+        ],
+        nothing="No site visit is planned.",
+        all_url=reverse("site_visits"),
+        total=len(found),
+        order=29,
+        says=says("site visit is planned", "site visits are planned"),
+        homes=frozenset(visit.job_id for visit in found),
+    )
+
+
 def _visits(rows: Sequence[Wanted]) -> Section:
     today = clock.office_today()
+    planned = set(SiteVisit.objects.open().values_list("job_id", flat=True))
+    rows = [row for row in rows if row.job.pk not in planned]
     return Section(
         name="visits",
         title="Site visit to plan",
@@ -220,7 +268,7 @@ def _visits(rows: Sequence[Wanted]) -> Section:
                 margin=words.day_short(row.since, today=today) if row.since else row.job.code,
                 title=row.job.homeowner or row.job.code,
                 under=row.job.site.street,
-                url=reverse("job", kwargs={"code": row.job.code}),
+                url=f"{reverse('site_visit_new', kwargs={'code': row.job.code})}?why=medical",
                 cells=(row.visit,),
                 next_act="Plan a site visit",
             )

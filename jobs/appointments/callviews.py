@@ -7,19 +7,21 @@ import uuid
 from collections.abc import Callable
 from typing import Any
 
+from django.db.models import Q
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.http import urlencode
 from django.views.decorators.http import require_http_methods, require_POST
 
-from jobs.appointments import callpage, forms, records, shown, verification
+from jobs.appointments import callpage, forms, oncall, records, shown, verification
 from jobs.appointments.evidence import MID_OPEN, NOT_RETURNED
 from jobs.appointments.models import CallRecord, Press, VerificationRecord
-from jobs.core import clock, phones, rules, walltime
+from jobs.core import clock, phones, walltime
 from jobs.core.actors import actor
 from jobs.core.forms import OfficeForm
 from jobs.core.refusals import Refused
+from jobs.core.states import S
 from jobs.core.web import recorded, right
 from utilities import services
 
@@ -42,6 +44,9 @@ def page(request: HttpRequest, call: CallRecord, *, refused: str = "", form: Off
         "readings_form": forms.ReadingsForm(),
         "result_form": forms.ResultForm(asks=shown_page.asks_put_back),
         "see_form": forms.SeeForm(),
+        "balance_form": forms.BalanceForm(),
+        "may_give": record is not None and record.result == "passed" and appointment.job.state == S.BACKUP_VERIFIED,
+        "may_plan": request.user.has_perm("core.assign_crew") and appointment.job.state == S.COLLAR_ENERGIZED,
         "may_void": record is not None and request.user.has_perm("core.void_verification"),
         "emergency": f"{reverse('emergency')}?{urlencode({'job': appointment.job.code})}",
         "key": uuid.uuid4(),
@@ -59,8 +64,11 @@ def _numbers(call: CallRecord) -> list[tuple[str, str, str]]:
     if line:
         utility = services.utility_of(job)
         rows.append((f"Emergency line of {utility.name if utility else 'the utility'}", phones.shown(line), phones.link(line)))
-    if on_call := rules.text("emergency_on_call"):
-        rows.append(("Licensed person on call", on_call, ""))
+    pieces = oncall.reached(clock.now()).pieces
+    if pieces:
+        named = "".join(text for text, link in pieces if not link).strip(" ,")
+        number, link = next((piece for piece in pieces if piece[1]), (named, ""))
+        rows.append((f"Licensed person on call, {named}" if link else "Licensed person on call", number, link))
     if person.phone:
         told = phones.shown(person.phone, extension=person.phone_ext)
         rows.append((f"The home, {person.name}", told, phones.link(person.phone, extension=person.phone_ext)))
@@ -116,6 +124,13 @@ def readings(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
 
 @right("core.verify")
 @require_POST
+def balance(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
+    call, form = _own(request, uid), forms.BalanceForm(request.POST)
+    return _pressed(request, call, form, verification.note_balance, lambda: form.told, at="balance")
+
+
+@right("core.verify")
+@require_POST
 def see(request: HttpRequest, uid: uuid.UUID, what: str) -> HttpResponseBase:
     """“Seen now”. The return not seen leads to the emergency page at once."""
     call, form = _own(request, uid), forms.SeeForm(request.POST)
@@ -154,8 +169,7 @@ def correct(request: HttpRequest, uid: uuid.UUID, press_uid: uuid.UUID) -> HttpR
             form.refuse(refusal)
         else:
             return redirect("call", uid=uid)
-    sight = callpage.SIGHTS.get(press.what)
-    context = {"call": call.appointment, "form": form, "title": sight.title if sight else press.what, "at": seen_at.strftime("%H:%M:%S")}
+    context = {"call": call.appointment, "form": form, "title": callpage.title_of(press.what), "at": seen_at.strftime("%H:%M:%S")}
     return render(request, "appointments/correct.html", context, status=422 if form.errors else 200)
 
 
@@ -167,11 +181,21 @@ def _seen_at(press: Press, typed: dt.time | None, zone: str) -> dt.datetime | No
     return dt.datetime.combine(local.date(), typed, walltime.zone_of(zone)).astimezone(dt.UTC)
 
 
+def _record(request: HttpRequest, uid: uuid.UUID) -> VerificationRecord:
+    """The record of the call or the site visit of this uid."""
+    rows = VerificationRecord.objects.seen_by(request.user).select_related("job", "appointment", "visit")
+    return get_object_or_404(rows, Q(appointment__uid=uid) | Q(visit__uid=uid))
+
+
+def _where(record: VerificationRecord) -> tuple[str]:
+    return ("call" if record.appointment_id else "site_visit",)
+
+
 @right("core.void_verification")
 @require_http_methods(["GET", "HEAD", "POST"])
 def void(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
     """The manager takes a record's proof away, by addition."""
-    record = get_object_or_404(VerificationRecord.objects.seen_by(request.user).select_related("job", "appointment"), appointment__uid=uid)
+    record = _record(request, uid)
     form = forms.VoidForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:
@@ -179,7 +203,7 @@ def void(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
         except Refused as refusal:
             form.refuse(refusal)
         else:
-            return recorded(request, f"The verification of job {record.job.code} is voided.", "call", uid=uid)
+            return recorded(request, f"The verification of job {record.job.code} is voided.", *_where(record), uid=uid)
     context = {
         "heading": "Void this verification",
         "margin": record.job.code,
@@ -192,7 +216,7 @@ def void(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
         "form": form,
         "act": "Void the verification",
         "keep": "Keep it",
-        "back": reverse("call", kwargs={"uid": uid}),
+        "back": reverse(*_where(record), kwargs={"uid": uid}),
     }
     return render(request, "confirm.html", context, status=422 if form.errors else 200)
 
@@ -201,7 +225,7 @@ def void(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
 @require_http_methods(["GET", "HEAD", "POST"])
 def add(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
     """Add a correction to a record."""
-    record = get_object_or_404(VerificationRecord.objects.seen_by(request.user).select_related("job", "appointment"), appointment__uid=uid)
+    record = _record(request, uid)
     form = forms.AddForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:
@@ -209,6 +233,6 @@ def add(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
         except Refused as refusal:
             form.refuse(refusal)
         else:
-            return recorded(request, f"Added to the record of job {record.job.code}.", "call", uid=uid)
-    context = {"call": record.appointment, "record": record, "form": form, "day": clock.office_today()}
+            return recorded(request, f"Added to the record of job {record.job.code}.", *_where(record), uid=uid)
+    context = {"back": reverse(*_where(record), kwargs={"uid": uid}), "record": record, "form": form, "day": clock.office_today()}
     return render(request, "appointments/add.html", context, status=422 if form.errors else 200)

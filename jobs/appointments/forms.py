@@ -9,7 +9,8 @@ from typing import Any
 
 from django import forms
 
-from jobs.appointments.callsteps import Readings
+from jobs.appointments.callsteps import CAUSES, Readings
+from jobs.appointments.limits import Balance
 from jobs.appointments.models import Why
 from jobs.appointments.slots import WeeklyHours
 from jobs.appointments.times import Wish
@@ -161,6 +162,7 @@ class KeyedForm(OfficeForm):
 
 class CheckForm(KeyedForm):
     answer = forms.CharField(required=False, max_length=20)
+    note = forms.CharField(required=False, max_length=160)
 
 
 class ReadingsForm(KeyedForm):
@@ -174,6 +176,14 @@ class ReadingsForm(KeyedForm):
     battery_w = WattsField(label="Battery, W", help_text="Out of it is positive, into it negative.")
     pv_w = WattsField(label="PV, W")
     grid_w = WattsField(label="Utility, W", help_text="Import is positive, export negative.")
+    leg_a_w = WattsField(label="120 V loads on leg A, W", required=False)
+    leg_b_w = WattsField(label="120 V loads on leg B, W", required=False)
+    across_w = WattsField(label="240 V loads, W", required=False)
+    start_lra = forms.IntegerField(
+        label="Locked-rotor current of the largest motor, A", help_text="LRA on its nameplate.", required=False, min_value=1, max_value=500
+    )
+    reserve_percent = forms.IntegerField(label="Reserve before the test, %", required=False)
+    mode = forms.CharField(label="Mode before the test", required=False, max_length=40)
 
     def readings(self) -> Readings:
         return Readings(**self.told)
@@ -182,6 +192,24 @@ class ReadingsForm(KeyedForm):
 class SeeForm(KeyedForm):
     watts = WattsField(label="Watts", required=False)
     load = forms.CharField(label="Which load", required=False, max_length=60)
+    words = forms.CharField(label="In their words", required=False, max_length=200)
+
+
+class BalanceForm(KeyedForm):
+    """Read at one moment, while the MID is open."""
+
+    pv_w = WattsField(label="PV, W")
+    battery_w = WattsField(label="Battery, W", help_text="Out of it is positive.")
+    grid_w = WattsField(label="Utility, W")
+    load_w = WattsField(label="Load, W")
+    volts = forms.FloatField(label="Voltage, V", required=False)
+    hertz = forms.FloatField(label="Frequency, Hz", required=False)
+
+    @property
+    def told(self) -> dict[str, Any]:
+        given = dict(super().told)
+        balance = Balance(*(given.pop(name) for name in ("pv_w", "battery_w", "grid_w", "load_w")))
+        return {"balance": balance, **given}
 
 
 class CorrectForm(KeyedForm):
@@ -196,6 +224,9 @@ class ResultForm(KeyedForm):
 
     put_back = forms.ChoiceField(label="Reserve and mode put back", choices=[("yes", "Yes"), ("no", "No")], widget=forms.RadioSelect)
     statement = forms.CharField(label="What the person at home said of it", required=False, max_length=1000, widget=REASON)
+    cause = forms.ChoiceField(
+        label="Kind of reason, if not passed or not finished", choices=[("", "none"), *list(CAUSES.items())], required=False
+    )
     reason = forms.CharField(
         label="Reason, if not passed or not finished",
         required=False,

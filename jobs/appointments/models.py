@@ -11,9 +11,11 @@ from django.contrib.auth.models import AnonymousUser
 from django.db import models
 from django.db.models import F, Q
 
+from jobs.appointments.callsteps import CAUSES
 from jobs.appointments.planmodels import CalendarFeed as CalendarFeed  # Django finds models here
 from jobs.appointments.planmodels import Standby as Standby
 from jobs.appointments.planmodels import Tentative as Tentative
+from jobs.appointments.visitmodels import SiteVisit
 from jobs.core.facts import CALL_RESULTS
 from jobs.core.models import Job, Person, User
 from jobs.core.models.people import Language
@@ -228,6 +230,7 @@ class CallRecord(models.Model):
     ended_at = models.DateTimeField(null=True, blank=True)
     # A cache of the presses, for Today: in island mode since, and the last press of any kind.
     islanded_at = models.DateTimeField(null=True, blank=True)
+    line_lost_at = models.DateTimeField(null=True, blank=True)
     last_press_at = models.DateTimeField()
 
     objects = CallRecordQuerySet.as_manager()
@@ -298,9 +301,12 @@ class VerificationRecord(models.Model):
 
     uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="verification_records")
-    appointment = models.OneToOneField(Appointment, on_delete=models.PROTECT, related_name="record")
+    # Of a call, or of a site visit; of exactly one of them.
+    appointment = models.OneToOneField(Appointment, null=True, blank=True, on_delete=models.PROTECT, related_name="record")
+    visit = models.OneToOneField(SiteVisit, null=True, blank=True, on_delete=models.PROTECT, related_name="record")
     result = models.CharField(max_length=12, choices=[(result, result) for result in CALL_RESULTS])
     reason = models.CharField(max_length=300, blank=True)
+    cause = models.CharField(max_length=20, blank=True, choices=list(CAUSES.items()))
     verifier = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
     verifier_name = models.CharField(max_length=160)
     person_name = models.CharField(max_length=160)
@@ -316,6 +322,7 @@ class VerificationRecord(models.Model):
     overlap_to = models.DateTimeField(null=True)
     put_back = models.CharField(max_length=4, blank=True)  # reserve and mode put back: yes, no; empty where nothing was changed
     presses = models.JSONField(default=list)  # frozen as they stood
+    equipment = models.JSONField(default=dict)  # serial and software versions as they were known
 
     objects = VerificationRecordQuerySet.as_manager()
 
@@ -327,11 +334,41 @@ class VerificationRecord(models.Model):
                 condition=~Q(result="passed")
                 | Q(overlap_from__isnull=False, overlap_to__isnull=False, overlap_to__gte=F("overlap_from"), put_back="yes"),
                 name="passed_on_overlap",
-            )
+            ),
+            models.CheckConstraint(
+                condition=Q(appointment__isnull=True, visit__isnull=False) | Q(appointment__isnull=False, visit__isnull=True),
+                name="record_of_one_test",
+            ),
         ]
 
     def __str__(self) -> str:
         return f"verification of {self.job}: {self.result}"
+
+    @property
+    def test(self) -> Appointment | SiteVisit:
+        """The call or the visit on which it was made."""
+        found = self.appointment or self.visit
+        assert found is not None
+        return found
+
+    @property
+    def person(self) -> Person:
+        """Who was at home."""
+        return self.test.person
+
+    @property
+    def zone(self) -> str:
+        return self.job.site.zone
+
+    @property
+    def day(self) -> dt.date:
+        """The day at the home."""
+        return self.recorded_at.astimezone(ZoneInfo(self.zone)).date()
+
+    @property
+    def return_visit_avoided(self) -> bool:
+        """Passed on a call: nobody drove there for it."""
+        return self.result == "passed" and self.appointment_id is not None
 
     def save(self, *args: Any, **kwargs: Any) -> None:
         if not self._state.adding:

@@ -33,7 +33,11 @@ def call_of(owed: Message | Owing) -> Appointment | None:
 
 def record_of(owed: Message | Owing) -> VerificationRecord | None:
     uid = str(owed.about.get("record", ""))
-    return VerificationRecord.objects.select_related("appointment__person", "job").filter(job=owed.job, uid=uid).first() if uid else None
+    return (
+        VerificationRecord.objects.select_related("appointment__person", "visit__person", "job__site").filter(job=owed.job, uid=uid).first()
+        if uid
+        else None
+    )
 
 
 def _to_call(owing: Owing) -> list[Person]:
@@ -45,7 +49,7 @@ def _to_call(owing: Owing) -> list[Person]:
 def _to_result(owing: Owing) -> list[Person]:
     """The owner and the person at home who was on the call."""
     record = record_of(owing)
-    return _people([record.appointment.person] if record else [], owing)
+    return _people([record.person] if record else [], owing)
 
 
 def _people(first: list[Person], owing: Owing) -> list[Person]:
@@ -149,11 +153,11 @@ def _result_context(message: Message) -> dict[str, Any]:
     record = record_of(message)
     if record is None:
         return {}
-    appointment = record.appointment
     lang = homewords.lang_of(message.language)
     return {
-        "day": homewords.day(appointment.local_date, lang=lang),
+        "day": homewords.day(record.day, lang=lang),
         "passed": record.result == "passed",
+        "on_site": record.visit_id is not None,
         "verifier": record.verifier_name,
         "attendee": record.person_name,
     }

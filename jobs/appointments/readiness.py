@@ -14,7 +14,7 @@ from jobs.core.models.holds import Stops
 from jobs.core.refusals import Refused
 from jobs.core.rights import MANAGER, SCHEDULER, VERIFIER
 from jobs.core.states import Facts, HomeKind, S, state_of
-from jobs.core.waiting import open_emergency
+from jobs.core.waiting import open_emergency, open_site_visit
 from utilities import services
 
 # Answers with which the test is never run by telephone: somebody with a licence plans a visit instead.
@@ -174,6 +174,8 @@ def _equipment_gaps(home: Home, today: dt.date, within: Within) -> list[Missing]
 
 def _stops(home: Home) -> list[Missing]:
     gaps = []
+    if open_site_visit(home.facts):
+        gaps.append(Missing("the end of the site visit that is planned", SCHEDULER))
     if open_emergency(home.facts):
         gaps.append(Missing("the end of the emergency at the home", SCHEDULER))
     if Stops.CALLS in home.stopped:

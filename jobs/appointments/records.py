@@ -7,29 +7,20 @@ from collections.abc import Sequence
 from typing import Any
 
 from jobs.appointments import endings
-from jobs.appointments.evidence import (
-    LOAD_LOST,
-    LOAD_SERVED,
-    MID_CLOSED,
-    MID_OPEN,
-    NOT_RETURNED,
-    UTILITY_POWER,
-    Evidence,
-    Interval,
-    Sighting,
-    evidence,
-)
+from jobs.appointments.evidence import UTILITY_POWER, Evidence, Interval, Sighting, evidence
 from jobs.appointments.models import AppointmentState, CallRecord, Press, VerificationAddition, VerificationRecord
-from jobs.core import clock, homefacts
+from jobs.appointments.sights import BALANCE, SIGHTS
+from jobs.core import clock, facts, homefacts
 from jobs.core import kinds as k
 from jobs.core.actors import Actor
 from jobs.core.acts import act
 from jobs.core.facts import Said, When
+from jobs.core.models import Job
 from jobs.core.refusals import Refused
 from jobs.notices import outbox
 
 READINGS = "readings"
-SIGHTINGS = (MID_OPEN, UTILITY_POWER, LOAD_SERVED, LOAD_LOST, MID_CLOSED, NOT_RETURNED)
+SIGHTINGS = tuple(SIGHTS)
 
 
 @act(right="core.void_verification", on=VerificationRecord)
@@ -69,8 +60,13 @@ def cause_of(record: VerificationRecord) -> str:
 def evidence_of(call: CallRecord, *, until: dt.datetime | None = None) -> Evidence:
     rows = list(call.presses.standing())
     before = next((press.value["load_w"] for press in reversed(rows) if press.what == READINGS), None)
-    sightings = [Sighting(press.what, press.at, press.value.get("watts"), press.pk) for press in rows if press.what in SIGHTINGS]
-    return evidence(sightings, load_before_w=before, until=until or clock.now())
+    return evidence([_sighting(press) for press in rows if press.what in SIGHTINGS], load_before_w=before, until=until or clock.now())
+
+
+def _sighting(press: Press) -> Sighting:
+    if press.what == BALANCE:  # all four were read: the utility's power among them
+        return Sighting(UTILITY_POWER, press.at, press.value["grid_w"], press.pk)
+    return Sighting(press.what, press.at, press.value.get("watts"), press.pk)
 
 
 def end(
@@ -82,35 +78,27 @@ def end(
     state: AppointmentState = AppointmentState.HELD,
     statement: str = "",
     put_back: str = "",
+    cause: str = "",
 ) -> VerificationRecord:
     """Freeze what was seen, end the call and write the job's fact."""
     appointment, now = call.appointment, clock.now()
     found = evidence_of(call, until=now)
-    islanding = found.disconnected[-1] if found.disconnected else None
-    disconnected = next(
-        (part for part in found.disconnected if found.overlap and part.starts_at <= found.overlap.starts_at < part.ends_at), islanding
-    )
-    served = next((part for part in found.served if found.overlap and part.ends_at >= found.overlap.ends_at), None)
-    served = served or (found.served[-1] if found.served else None)
     record = VerificationRecord.objects.create(
         job=call.job,
         appointment=appointment,
         result=result,
         reason=reason[:300],
+        cause=cause,
         verifier=appointment.verifier,
         verifier_name=by.name,
         person_name=appointment.person.name,
         statement=statement,
         begun_at=call.begun_at,
         recorded_at=now,
-        disconnected_from=disconnected.starts_at if disconnected else None,
-        disconnected_to=disconnected.ends_at if disconnected else None,
-        served_from=served.starts_at if served else None,
-        served_to=served.ends_at if served else None,
-        overlap_from=found.overlap.starts_at if found.overlap else None,
-        overlap_to=found.overlap.ends_at if found.overlap else None,
+        **proved(found),
         put_back=put_back,
         presses=[_frozen(press) for press in call.presses.all()],
+        equipment=equipment_of(call.job),
     )
     call.ended_at = now
     call.save(update_fields=["ended_at"])
@@ -118,17 +106,46 @@ def end(
     appointment.save(update_fields=["state", "ended_at", "ended_reason"])
     endings.note_change(appointment, by=by, reason=reason[:300])
     outbox.withdraw(job=appointment.job, cause=appointment.cause, reason="The call was held.")
-    homefacts.write(
-        call.job,
-        k.VERIFICATION,
-        when=When(at=now),
-        said_by=Said("verifier", by.name),
-        by=by,
-        value={"result": result, "record": str(record.uid), "reason": reason},
-    )
-    if result != "not finished":
-        outbox.owe("call_result", job=call.job, cause=cause_of(record), about={"record": str(record.uid)}, by=by)
+    tell(record, said_by=Said("verifier", by.name), by=by)
     return record
+
+
+def tell(record: VerificationRecord, *, said_by: Said, by: Actor) -> None:
+    """Write the job's fact of a record, and owe the home its result."""
+    homefacts.write(
+        record.job,
+        k.VERIFICATION,
+        when=When(at=record.recorded_at),
+        said_by=said_by,
+        by=by,
+        value={"result": record.result, "record": str(record.uid), "reason": record.reason},
+    )
+    if record.result != "not finished":
+        outbox.owe("call_result", job=record.job, cause=cause_of(record), about={"record": str(record.uid)}, by=by)
+
+
+def proved(found: Evidence) -> dict[str, dt.datetime | None]:
+    """The two stretches of the evidence and where they overlap, as the record keeps them."""
+    fields: dict[str, dt.datetime | None] = {}
+    parts = {
+        "disconnected": _around(found.disconnected, found.overlap),
+        "served": _around(found.served, found.overlap),
+        "overlap": found.overlap,
+    }
+    for name, part in parts.items():
+        fields[f"{name}_from"], fields[f"{name}_to"] = (part.starts_at, part.ends_at) if part else (None, None)
+    return fields
+
+
+def equipment_of(job: Job) -> dict[str, str]:
+    """Serial and software versions as they were known that day."""
+    known = facts.of(job)
+    report, update = known.latest(k.GATEWAY_REPORT), known.latest(k.SOFTWARE_UPDATED)
+    return {
+        "serial": known.serial,
+        "firmware": str(report.value.get("firmware", "")) if report else "",
+        "version": str(update.value.get("version", "")) if update else "",
+    }
 
 
 def _around(parts: Sequence[Interval], overlap: Interval | None) -> Interval | None:

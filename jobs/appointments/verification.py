@@ -10,11 +10,13 @@ import dataclasses
 import datetime as dt
 from typing import Any
 
-from jobs.appointments import callsteps, readiness, records, times
-from jobs.appointments.callsteps import Readings
+from jobs.appointments import callsteps, readiness, records, sights, times
+from jobs.appointments.callsteps import CAUSES, Readings
 from jobs.appointments.evidence import LOAD_SERVED, MID_CLOSED, MID_OPEN, NOT_RETURNED, UTILITY_POWER, Evidence
+from jobs.appointments.limits import Balance
 from jobs.appointments.models import Appointment, AppointmentState, CallRecord, Press, VerificationRecord
 from jobs.appointments.records import READINGS, SIGHTINGS
+from jobs.appointments.sights import BALANCE, NORMAL, STOPPED, Stand
 from jobs.core import clock, facts, homefacts, walltime, words
 from jobs.core import kinds as k
 from jobs.core.actors import Actor
@@ -25,8 +27,9 @@ from jobs.core.refusals import Refused
 from jobs.core.states import S
 from jobs.core.waiting import open_emergency
 
-WITH_WATTS = (UTILITY_POWER, LOAD_SERVED)
-RETURN = (MID_CLOSED, NOT_RETURNED)
+WITH_WATTS = (UTILITY_POWER, LOAD_SERVED, NORMAL)
+USUAL_MISSING = "import or export as usual was not seen since the return"
+MOST_W = 100_000
 ALONE_TOO_LONG = dt.timedelta(minutes=15)  # in island mode without a press
 
 
@@ -62,7 +65,7 @@ def acknowledge(call: CallRecord, *, caution: str, by: Actor) -> Press:
 
 
 @act(right="core.verify", on=CallRecord, scope="held_by")
-def answer_check(call: CallRecord, *, check: str, answer: str, by: Actor) -> Press:
+def answer_check(call: CallRecord, *, check: str, answer: str, by: Actor, note: str = "") -> Press:
     """What the person at home says today. Anything but a safe answer ends the call with its reason; medical answers count from here on."""
     _refuse_ended(call)
     asked = callsteps.check(check)
@@ -73,7 +76,8 @@ def answer_check(call: CallRecord, *, check: str, answer: str, by: Actor) -> Pre
         raise Refused("The island test has begun; say first whether the return to the utility source was seen.")
     if call.presses.standing().filter(what=f"check:{check}").exists():
         raise Refused("This was answered already on this call.")
-    press = _press(call, what=f"check:{check}", value={"answer": answer}, by=by)
+    value = {"answer": answer} | ({"note": note.strip()[:160]} if note.strip() and asked.note else {})
+    press = _press(call, what=f"check:{check}", value=value, by=by)
     if check == "medical":
         homefacts.write(
             call.job,
@@ -105,32 +109,47 @@ def note_readings(call: CallRecord, *, readings: Readings, by: Actor) -> Press:
 
 
 @act(right="core.verify", on=CallRecord, scope="held_by")
-def see(call: CallRecord, *, what: str, by: Actor, watts: int | None = None, load: str = "") -> Press:
+def see(call: CallRecord, *, what: str, by: Actor, watts: int | None = None, load: str = "", words: str = "") -> Press:
     """“Seen now”: one sighting at the server's time."""
     _refuse_ended(call)
-    if what not in SIGHTINGS:
+    if what not in SIGHTINGS or what == BALANCE:
         raise Refused("There is no such thing to see on this page.", field="what")
     if what in WITH_WATTS and watts is None:
         raise Refused("Say how many watts were seen; 0 is a reading too.", field="watts")
-    if watts is not None and abs(watts) > 100_000:
+    if watts is not None and abs(watts) > MOST_W:
         raise Refused("More than 100,000 W cannot be at a home; read it again, in watts.", field="watts")
     if what == LOAD_SERVED and not load.strip():
         raise Refused("Say which load was seen served.", field="load")
-    # The return is never refused for want of something earlier: it must be on record whatever was corrected meanwhile.
-    if what not in RETURN and (wanting := _progress(call).before_island):
-        raise Refused(f"The island test comes last; wanted first: {wanting}.")
-    islanded = records.evidence_of(call).islanded_since
+    _refuse_impossible(call, what)
     if what == MID_OPEN:
-        if islanded:
-            raise Refused("The MID is reported open already.")
         _refuse_unsafe_now(call)
-    elif islanded is None:
-        raise Refused("The MID has not been reported open, so this cannot have been seen in island mode.")
     value: dict[str, Any] = {"watts": watts} if what in WITH_WATTS else {}
-    press = _press(call, what=what, value=value | ({"load": load.strip()} if load.strip() else {}), by=by)
-    _cache_island(call)
+    value |= {name: typed.strip() for name, typed in (("load", load), ("words", words)) if typed.strip()}
+    press = _press(call, what=what, value=value, by=by)
+    _cache(call)
     if what == NOT_RETURNED:
         _open_emergency(call, by=by)
+    return press
+
+
+@act(right="core.verify", on=CallRecord, scope="held_by")
+def note_balance(call: CallRecord, *, balance: Balance, by: Actor, volts: float | None = None, hertz: float | None = None) -> Press:
+    """All four powers as they were read at one moment in island mode; what is left over shows whether they belong together."""
+    _refuse_ended(call)
+    beyond = [name for name, watts in dataclasses.asdict(balance).items() if abs(watts) > MOST_W]
+    if beyond:
+        raise Refused("More than 100,000 W cannot be at a home; read it again, in watts.", field=beyond[0])
+    if balance.pv_w < 0 or balance.load_w < 0:
+        field = "pv_w" if balance.pv_w < 0 else "load_w"
+        raise Refused("PV and load cannot be negative here; only battery and utility take and give.", field=field)
+    if volts is not None and not 0 <= volts <= 600:
+        raise Refused(f"{volts:g} V cannot be at a home; 240 V is usual between the legs, 120 V from one to neutral.", field="volts")
+    if hertz is not None and not 0 <= hertz <= 100:
+        raise Refused(f"{hertz:g} Hz cannot be; 60 Hz is usual.", field="hertz")
+    _refuse_impossible(call, BALANCE)
+    value = {**dataclasses.asdict(balance), **{name: read for name, read in (("volts", volts), ("hertz", hertz)) if read is not None}}
+    press = _press(call, what=BALANCE, value=value, by=by)
+    _cache(call)
     return press
 
 
@@ -156,16 +175,17 @@ def correct_press(
     if press.what in WITH_WATTS and watts is not None:
         value["watts"] = watts
     new = _press(call, what=press.what, value=value, by=by, at=when, corrects=press, reason=reason.strip()[:300], withdrawn=withdraw)
-    _cache_island(call)
+    _cache(call)
     return new
 
 
 @act(right="core.verify", on=CallRecord, scope="held_by")
 def record_result(
-    call: CallRecord, *, result: str, by: Actor, reason: str = "", statement: str = "", put_back: str = ""
+    call: CallRecord, *, result: str, by: Actor, reason: str = "", cause: str = "", statement: str = "", put_back: str = ""
 ) -> VerificationRecord:
     """End the call. Passed only where disconnected and load served were seen at the same moment and the return was seen.
 
+    cause: of a test that was not passed or not finished, one of callsteps.CAUSES; it is counted.
     put_back: whether reserve and mode were put back, "yes" or "no"; required once the MID was reported open.
     """
     _refuse_ended(call)
@@ -181,10 +201,13 @@ def record_result(
         _refuse_unproved(call, found, put_back)
     elif not reason.strip():
         raise Refused(f"Give the reason for “{result}”; it is counted.", field="reason")
+    elif cause and cause not in CAUSES:
+        raise Refused(f"The kind of reason is one of: {words.listed(list(CAUSES.values()))}.", field="cause")
     return records.end(
         call,
         result=result,
         reason="" if result == "passed" else reason.strip(),
+        cause="" if result == "passed" else cause or "other",
         by=by,
         statement=statement.strip(),
         put_back=put_back if islanding else "",
@@ -198,7 +221,9 @@ def missing_for_pass(call: CallRecord, found: Evidence) -> str:
         return f"the home must be collar energized (it is {call.job.state_words})"
     if open_emergency(known):
         return "an emergency stands at the home"
-    return _progress(call).before_island or found.missing
+    if call.presses.standing().filter(what=STOPPED).exists():
+        return "the test was stopped"
+    return _progress(call).before_island or found.missing or ("" if _seen_usual(call) else USUAL_MISSING)
 
 
 def on_own_call(job: Job, user: User) -> bool:
@@ -238,6 +263,35 @@ def _progress(call: CallRecord) -> callsteps.Progress:
     return callsteps.progress(call.presses.standing().values_list("what", flat=True))
 
 
+def stand_of(call: CallRecord) -> Stand:
+    """Where the call stands, for what may be pressed now."""
+    rows = list(call.presses.standing())
+    names = [press.what for press in rows]
+    return Stand(
+        ready=not callsteps.progress(names).before_island,
+        islanded=records.evidence_of(call).islanded_since is not None,
+        opened=MID_OPEN in names,
+        line_lost=sights.line_is_lost(names),
+        stopped=STOPPED in names,
+        returned=MID_CLOSED in names,
+        usual=_seen_usual(call),
+    )
+
+
+def _refuse_impossible(call: CallRecord, what: str) -> None:
+    stand = stand_of(call)
+    if what not in sights.WHENEVER and not stand.ready:
+        raise Refused(f"The island test comes last; wanted first: {_progress(call).before_island}.")
+    if why := sights.why_not(what, stand):
+        raise Refused(why)
+
+
+def _seen_usual(call: CallRecord) -> bool:
+    """Import or export as usual, seen after the MID was seen closed."""
+    closed = call.presses.standing().filter(what=MID_CLOSED).last()
+    return closed is not None and call.presses.standing().filter(what=NORMAL, at__gte=closed.at).exists()
+
+
 def _said_not_returned(call: CallRecord) -> bool:
     opened = call.presses.standing().filter(what=MID_OPEN).last()
     return opened is not None and call.presses.standing().filter(what=NOT_RETURNED, at__gte=opened.at).exists()
@@ -271,9 +325,13 @@ def _press(
     return press
 
 
-def _cache_island(call: CallRecord) -> None:
+def _cache(call: CallRecord) -> None:
+    """What Today asks of the presses: in island mode since when, and whether the line is lost."""
     call.islanded_at = records.evidence_of(call).islanded_since
-    call.save(update_fields=["islanded_at"])
+    rows = list(call.presses.standing())
+    lost = sights.line_is_lost(press.what for press in rows)
+    call.line_lost_at = next(press.at for press in reversed(rows) if press.what == sights.LINE_LOST) if lost else None
+    call.save(update_fields=["islanded_at", "line_lost_at"])
 
 
 def _open_emergency(call: CallRecord, *, by: Actor) -> None:

@@ -80,7 +80,7 @@ def export(request: HttpRequest, ending: str) -> HttpResponseBase:
     found = _listed(request)
     if found.refused:
         return lists.back_to_the_list(request, "calls")
-    return lists.table_file("calls", ending, exports.HEADINGS, exports.lines(found.rows))
+    return lists.table_file("calls", ending, exports.HEADINGS, exports.lines(found.rows), given=request.GET)
 
 
 @right("core.book_calls")

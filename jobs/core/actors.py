@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 from django.http import HttpRequest
 
 if TYPE_CHECKING:
-    from jobs.core.models import Job, SignedLink, User
+    from jobs.core.models import BagTag, Job, SignedLink, User
 
 # What the holder of a link of each purpose may do, on the link's own job only.
 LINK_RIGHTS = {
     "call": frozenset({"core.answer_call"}),
+    "bag_photo": frozenset({"core.answer_bag_photo"}),
 }
 
 
@@ -62,6 +63,11 @@ def link(signed: SignedLink) -> Actor:
         rights=LINK_RIGHTS[signed.purpose],
         job_id=signed.job_id,
     )
+
+
+def at_the_bag(tag: BagTag) -> Actor:
+    """Whoever stands at the bag and reads its tag: may tell what was found there, and nothing else."""
+    return Actor(key=f"tag {tag.uid}", name="whoever read the tag", source="tag", rights=frozenset({"core.tell_by_tag"}), job_id=tag.job_id)
 
 
 def rule(name: str) -> Actor:

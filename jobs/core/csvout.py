@@ -3,13 +3,13 @@
 Pure: no Django, no database. `jobs.core.sheets.read` reads both back to the same texts.
 """
 
-import io
 import math
 import re
+import tempfile
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import UTC, date, datetime, time
 from decimal import Decimal
-from typing import Final
+from typing import IO, Final
 
 import xlsxwriter
 
@@ -22,9 +22,10 @@ _NEGATIVE_NUMBER = re.compile(r"-[0-9]+(\.[0-9]+)?")
 
 # More than RFC 4180 asks for: with the other separators inside quotes too, a reader that guesses the separator from the text
 # cannot guess wrong. Blanks at the ends are quoted because some readers take them off.
-_NEEDS_QUOTES = re.compile(r'[",;\t\r\n]|^\s|\s$')
+_NEEDS_QUOTES = re.compile(r'[",;|\t\r\n]|^\s|\s$')
 
 _LONGEST_XLSX_TEXT: Final = 32_767  # Excel specifications and limits: total number of characters that a cell can contain
+_MOST_XLSX_ROWS: Final = 1_048_576  # the same source: worksheet size
 _A_FIXED_DAY: Final = datetime(2000, 1, 1, tzinfo=UTC)
 
 
@@ -91,14 +92,38 @@ def _field(text: str) -> str:
 
 
 def write_xlsx(headings: Sequence[str], rows: Iterable[Sequence[object]], *, title: str = "Sheet1") -> bytes:
-    """The bytes of a workbook with one sheet. Texts stay texts: none is taken for a formula or a link.
+    """The bytes of a workbook with one sheet (`xlsx_file`)."""
+    with xlsx_file(headings, rows, title=title) as file:
+        return file.read()
 
-    Numbers and days are written as such; an amount of money is a Decimal and shows its cents. The same table gives the same
-    bytes. `title`: the sheet's name, at most 31 characters. A text too long for a cell is cut and ends in "…".
+
+class TooLong(ValueError):
+    """More rows than a workbook's sheet can hold. The text is a sentence for the user."""
+
+
+def xlsx_file(headings: Sequence[str], rows: Iterable[Sequence[object]], *, title: str = "Sheet1") -> IO[bytes]:
+    """A workbook with one sheet, as an open temporary file: each row goes to disk as it is written, so memory stays flat.
+
+    Texts stay texts: none is taken for a formula or a link. Numbers and days are written as such; an amount of money is a Decimal and
+    shows its cents. The same table gives the same bytes. `title`: the sheet's name, at most 31 characters. A text too long for a cell is
+    cut and ends in "…". Raises TooLong.
     """
-    out = io.BytesIO()
-    # `write_string` below never makes a formula or a link; the options hold should another `write` come beside it.
-    book = xlsxwriter.Workbook(out, {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False})
+    out = tempfile.SpooledTemporaryFile(max_size=1_000_000)  # noqa: SIM115 - the caller closes it, when it has been sent
+    try:
+        # `write_string` below never makes a formula or a link; the options hold should another `write` come beside it.
+        book = xlsxwriter.Workbook(out, {"constant_memory": True, "strings_to_formulas": False, "strings_to_urls": False})
+        try:
+            _fill(book, headings, rows, title=title)
+        finally:
+            book.close()
+    except BaseException:
+        out.close()
+        raise
+    out.seek(0)
+    return out
+
+
+def _fill(book: xlsxwriter.Workbook, headings: Sequence[str], rows: Iterable[Sequence[object]], *, title: str) -> None:
     book.set_properties({"created": _A_FIXED_DAY})
     bold = book.add_format({"bold": True})
     day = book.add_format({"num_format": "yyyy-mm-dd"})
@@ -109,6 +134,9 @@ def write_xlsx(headings: Sequence[str], rows: Iterable[Sequence[object]], *, tit
     for column, heading in enumerate(headings):
         sheet.write_string(0, column, _xlsx_text(heading), bold)
     for number, row in enumerate(rows, start=1):
+        if number >= _MOST_XLSX_ROWS:
+            most = _MOST_XLSX_ROWS - 1
+            raise TooLong(f"A sheet holds {most:,} rows below its headings and there are more: save as CSV, or narrow them.")
         for column, value in enumerate(row):
             if isinstance(value, Decimal) and value.is_finite():
                 sheet.write_number(number, column, value, amount)
@@ -118,8 +146,18 @@ def write_xlsx(headings: Sequence[str], rows: Iterable[Sequence[object]], *, tit
                 sheet.write_datetime(number, column, datetime(value.year, value.month, value.day), day)  # noqa: DTZ001 - a sheet knows no zone
             elif text := as_text(value):
                 sheet.write_string(number, column, _xlsx_text(text))
-    book.close()
-    return out.getvalue()
+
+
+def chosen(
+    headings: Sequence[str], rows: Iterable[Sequence[object]], columns: Sequence[str]
+) -> tuple[Sequence[str], Iterable[Sequence[object]]]:
+    """The table with these of its columns only, in this order; all of it where none is named. Raises ValueError with a sentence."""
+    if not columns:
+        return headings, rows
+    if unknown := [column for column in columns if column not in headings]:
+        raise ValueError(f"There is no column {unknown[0]}: {', '.join(headings)} are the columns.")
+    places = [headings.index(column) for column in dict.fromkeys(columns)]
+    return [headings[place] for place in places], ([row[place] for place in places] for row in rows)
 
 
 def _xlsx_text(text: str) -> str:

@@ -6,15 +6,13 @@ import dataclasses
 import datetime as dt
 from typing import Any
 
-from jobs.core import ctcheck, facts, files, lifecycle
+from jobs.core import ctcheck, custody, facts, files, lifecycle, serials
 from jobs.core import kinds as k
 from jobs.core.actors import Actor
 from jobs.core.acts import act, one_at_a_time
 from jobs.core.facts import Said, When
-from jobs.core.models import Fact, Job
+from jobs.core.models import Document, Fact, Job
 from jobs.core.refusals import Refused
-
-SERIAL_FORM = "letters, digits and hyphens, 6 to 24 of them"
 
 
 @dataclasses.dataclass(frozen=True)
@@ -91,9 +89,12 @@ def record_ct_check(job: Job, *, on: dt.date, tests: ctcheck.TwoSteps, by: Actor
 
 
 @act(right="core.record_custody", on=Job)
-def record_collar_registered(job: Job, *, on: dt.date, serial: str, by: Actor, revision: str = "") -> Fact:
-    """The collar registered in advance for this home; a serial belongs to one site at a time."""
-    return register_serial(job, on=on, serial=serial, revision=revision, by=by)
+def record_collar_registered(job: Job, *, on: dt.date, serial: str, by: Actor, revision: str = "", sure: bool = False) -> Fact:
+    """The collar registered in advance for this home; a serial belongs to one site at a time.
+
+    sure: a letter O or I among digits was looked at on the label and is a letter. A second serial is a swap and bars the first.
+    """
+    return register_serial(job, on=on, serial=custody.read_serial(serial, sure=sure), revision=revision, by=by)
 
 
 def register_serial(
@@ -102,6 +103,9 @@ def register_serial(
     """The rule behind registering, shared with the import."""
     serial = normal_serial(serial)
     refuse_if_held_elsewhere(job, serial)
+    custody.refuse_barred(serial)
+    revision = revision.strip() or custody.revision_of(serial)
+    custody.refuse_withdrawn(revision)
     fact = facts.record(
         job,
         k.COLLAR_REGISTERED,
@@ -130,10 +134,10 @@ def refuse_if_held_elsewhere(job: Job, serial: str) -> None:
 
 def normal_serial(text: str) -> str:
     """A serial as the label shows it: upper case, without blanks."""
-    serial = "".join(text.split()).upper()
-    if not (6 <= len(serial) <= 24 and serial.replace("-", "").isalnum() and serial.isascii()):
-        raise Refused(f"“{text}” is not a serial; wanted {SERIAL_FORM}.", field="serial")
-    return serial
+    try:
+        return serials.normal(text)
+    except ValueError as fault:
+        raise Refused(str(fault), field="serial") from fault
 
 
 def holder_of(serial: str, *, other_than: Job) -> Job | None:
@@ -151,16 +155,52 @@ def holder_of(serial: str, *, other_than: Job) -> Job | None:
     return None
 
 
+@dataclasses.dataclass(frozen=True)
+class Cable:
+    """The control cable at the bag: what the utility's crew and later our own find."""
+
+    run: str = ""
+    coiled_cm: int | None = None
+    end: str = ""  # facts.CABLE_ENDS
+    labelled: bool | None = None  # at both ends
+    dead: bool | None = None  # de-energized
+
+    def value(self) -> dict[str, Any]:
+        return {
+            "cable_run": self.run.strip(),
+            "cable_coiled_cm": self.coiled_cm,
+            "cable_end": self.end,
+            "cable_labelled": self.labelled,
+            "cable_dead": self.dead,
+        }
+
+
 @act(right="core.record_custody", on=Job)
 def record_collar_staged(
-    job: Job, *, on: dt.date, by: Actor, place: str = "", photo: Photo | None = None, reason: str = "", seal: str = ""
+    job: Job,
+    *,
+    on: dt.date,
+    by: Actor,
+    place: str = "",
+    photo: Photo | None = None,
+    reason: str = "",
+    seal: str = "",
+    serial_seen: str = "",
+    label: str = "",
+    cable: Cable | None = None,
+    told_not_to_move: bool | None = None,
 ) -> Fact:
-    """The collar left where the utility's crew will find it: a place and a photo, or the reason why not."""
+    """The collar left where the utility's crew will find it: a place and a photo, or the reason why not.
+
+    serial_seen: as read through the bag; another home's is refused. label: the text that hangs on the bag.
+    """
     if not reason and not (place and photo):
         raise Refused("Say where the collar hangs and add a photo, or give the reason why it was not staged.", field="place")
+    serial_seen = normal_seen(job, serial_seen) if serial_seen.strip() else ""
     note_seal(job, seal, on=on, by=by)
     document = files.add_document(job, name=photo.name, data=photo.data, subject="collar staged", by=by) if photo else None
-    value = {"place": place, "photo": str(document.uid) if document else "", "reason": reason}
+    value = {"place": place, "photo": str(document.uid) if document else "", "reason": reason, "serial_seen": serial_seen, "label": label}
+    value |= (cable or Cable()).value() | {"told_not_to_move": told_not_to_move}
     fact = facts.record(
         job,
         k.COLLAR_STAGED,
@@ -174,10 +214,45 @@ def record_collar_staged(
     return fact
 
 
+def normal_seen(job: Job, text: str) -> str:
+    """The serial seen through the bag, which must be the one registered here."""
+    seen, registered = normal_serial(text), facts.of(job).serial
+    if not registered:
+        raise Refused("No collar is registered for this home yet; register the serial first.", field="serial_seen")
+    if seen != registered:
+        holder = holder_of(seen, other_than=job)
+        whose = f"; {seen} is registered for job {holder.code} at {holder.site.street}" if holder is not None else ""
+        raise Refused(
+            f"The bag shows {seen}, and {registered} is registered for this home{whose}. Hang the right one, or register the swap first.",
+            field="serial_seen",
+        )
+    return seen
+
+
+SHEET_SUBJECT = "hand-over sheet one"
+
+
 @act(right="core.record_day_one", on=Job)
-def record_sheet_given(job: Job, *, on: dt.date, by: Actor, to: str = "", language: str = "") -> Fact:
-    """The hand-over sheet, which says first that there is no backup yet."""
-    return _simple(job, k.SHEET_GIVEN, on=on, by=by, said_by=Said("crew", by.name), value={"to": to, "language": language})
+def record_sheet_given(
+    job: Job,
+    *,
+    on: dt.date,
+    by: Actor,
+    to: str = "",
+    language: str = "",
+    given_by: str = "",
+    signed_by: str = "",
+    photo: Photo | None = None,
+) -> Fact:
+    """The hand-over sheet, which says first that there is no backup yet. The copy kept, a photo of the signed one too, is the record."""
+    named = {"en": "English", "es": "Spanish"}.get(language, language)
+    kept = Document.objects.filter(job=job, subject__startswith=SHEET_SUBJECT, subject__endswith=named).order_by("-pk").first()
+    signed = files.add_document(job, name=photo.name, data=photo.data, subject=f"signed {SHEET_SUBJECT}", by=by) if photo else None
+    value = {"to": to, "language": language, "given_by": given_by.strip() or by.name, "signed_by": signed_by.strip()}
+    evidence = [document for document in (kept, signed) if document is not None]
+    fact = facts.record(job, k.SHEET_GIVEN, when=When(on=on), said_by=Said("crew", by.name), by=by, value=value, evidence=evidence)
+    lifecycle.settle(job, by=by, new=(fact,))
+    return fact
 
 
 def _simple(job: Job, kind: str, *, on: dt.date, by: Actor, said_by: Said, value: dict[str, Any] | None = None) -> Fact:

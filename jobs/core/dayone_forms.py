@@ -13,7 +13,7 @@ from jobs.core import clock, ctcheck, facts, files, kinds, metertiming, sitephot
 from jobs.core.ctbudget import MEASURED_LOAD_PERCENT, Budget
 from jobs.core.ctpv import PVTest
 from jobs.core.ctsignatures import Service
-from jobs.core.dayone import Photo
+from jobs.core.dayone import Cable, Photo
 from jobs.core.forms import WattsField
 from jobs.core.metering import Pulses
 from jobs.core.record_forms import DayForm
@@ -355,9 +355,49 @@ class StagedForm(VisitForm, PhotoForm):
         max_length=160,
     )
     photo = PhotoField(label="Photo of the bag where it hangs")
+    serial_seen = forms.CharField(label="Serial as read through the bag", required=False, max_length=40)
+    label = forms.CharField(label="Text of the label, if it is not our printed tag", required=False, max_length=160)
+    cable_run = forms.CharField(label="Control cable: how it runs", required=False, max_length=160)
+    cable_coiled_cm = forms.IntegerField(label="Control cable coiled at the bag, cm", required=False, min_value=0, max_value=10_000)
+    cable_end = forms.ChoiceField(label="Its end", choices=[("", "no control cable"), *choices(*facts.CABLE_ENDS)], required=False)
+    cable_labelled = forms.BooleanField(label="Both its ends are labelled", required=False)
+    cable_dead = forms.BooleanField(label="It is de-energized", required=False)
+    told_not_to_move = forms.BooleanField(label="The homeowner was told not to move the bag", required=False)
     reason = forms.CharField(label="Or why it was not staged", required=False, max_length=160)
 
+    def given(self) -> dict[str, Any]:
+        told = super().given()
+        cable = {name: told.pop(f"cable_{name}") for name in ("run", "coiled_cm", "end", "labelled", "dead")}
+        # An unticked box beside no cable says nothing.
+        told["cable"] = Cable(**cable) if any(cable.values()) else None
+        told["told_not_to_move"] = told["told_not_to_move"] or None
+        return told
 
-class SheetForm(DayForm):
+
+class SheetForm(PhotoForm):
     to = forms.CharField(label="Given to", required=False, max_length=160)
     language = forms.ChoiceField(label="Language of the sheet", choices=[("English", "English"), ("Spanish", "Spanish")])
+    given_by = forms.CharField(label="Given by, if not by you", required=False, max_length=160)
+    signed_by = forms.CharField(label="Signed by", required=False, max_length=160)
+    photo = PhotoField(label="Photo of the signed sheet")
+
+
+class BagSeenForm(PhotoForm):
+    photo = PhotoField(label="Photo of the bag where it hangs")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["photo"].required = True
+
+    def given(self) -> dict[str, Any]:
+        told = super().given()
+        photo = told.pop("photo")
+        return told | {"name": photo.name, "data": photo.data}
+
+
+class CollarLostForm(DayForm):
+    what = forms.ChoiceField(label="The collar is", choices=choices(*facts.COLLAR_LOST), widget=forms.RadioSelect)
+    reported_by = forms.CharField(label="Who reported it", required=False, max_length=80)
+    police_report = forms.CharField(label="Police report, if it was stolen", required=False, max_length=80)
+    who_pays = forms.CharField(label="Who pays for another", required=False, max_length=80)
+    claim = forms.CharField(label="Insurance claim", required=False, max_length=80)

@@ -99,9 +99,11 @@ def record_homeowner_told(job: Job, *, on: dt.date, how: str, who: str, by: Acto
 
 
 @act(right="core.record_emergency", on=Job)
-def open_emergency(job: Job, *, what: str, by: Actor) -> Fact:
-    """House dark, half dark, smoke, shock: no test may be booked or begun while it stands."""
-    return write(job, k.EMERGENCY_OPENED, when=When(at=clock.now()), said_by=Said("us", by.name), by=by, value={"what": what})
+def open_emergency(job: Job, *, what: str, by: Actor, off: str = "", caller: str = "") -> Fact:
+    """House dark, half dark, smoke, shock: no test may be booked or begun while it stands. off: what is without power."""
+    said_by = Said("caller", caller.strip()) if caller.strip() else Said("us", by.name)
+    value = {"what": what, "off": off, "caller": caller.strip()}
+    return write(job, k.EMERGENCY_OPENED, when=When(at=clock.now()), said_by=said_by, by=by, value=value)
 
 
 @act(right="core.end_emergency", on=Job)
@@ -130,7 +132,7 @@ def correct(
         raise Refused("This fact was corrected meanwhile; correct the newer one.")
     if not reason.strip():
         raise Refused("Give the reason for the correction; it stands in the ledger.", field="reason")
-    if fact.kind in (k.CT_CHECK, k.PV_CHECK, k.METER_TIMED) and value is not None:
+    if fact.kind in (k.CT_CHECK, k.PV_CHECK, k.METER_TIMED, k.METER_CUT_OVER) and value is not None:
         raise Refused("What is computed from readings is not typed; record a new check.", field="reason")
     if fact.kind == k.COLLAR_REGISTERED and value and value.get("serial") != fact.value["serial"]:
         raise Refused("Register the other serial as a new fact: a swap is on record, never written over.", field="reason")

@@ -21,6 +21,7 @@ from jobs.core.refusals import Refused
 from jobs.core.web import download
 
 CSV = "text/csv; charset=utf-8"
+COLUMN = "column"  # in the address of a file, once for each column that is wanted
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 # Order
@@ -180,12 +181,24 @@ def totals_told(page: Page[Any], given: QueryDict, *narrowed_by: str) -> bool:
 # File
 
 
-def table_file(name: str, ending: str, headings: Sequence[str], rows: Iterable[Sequence[object]], *, title: str = "") -> HttpResponseBase:
-    """A table as CSV or XLSX, to be saved. title: the workbook's sheet."""
-    if ending == "csv":
-        return download(csvout.marked(csvout.write_csv(headings, rows)), f"{name}.csv", CSV)
-    if ending == "xlsx":
-        return download(csvout.write_xlsx(headings, rows, title=title or name.capitalize()), f"{name}.xlsx", XLSX)
+def table_file(
+    name: str,
+    ending: str,
+    headings: Sequence[str],
+    rows: Iterable[Sequence[object]],
+    *,
+    title: str = "",
+    given: QueryDict | None = None,
+) -> HttpResponseBase:
+    """A table as CSV or XLSX, to be saved. title: the workbook's sheet; given: the address's query, which may name columns (`COLUMN`)."""
+    try:
+        headings, rows = csvout.chosen(headings, rows, given.getlist(COLUMN) if given else ())
+        if ending == "csv":
+            return download(csvout.marked(csvout.write_csv(headings, rows)), f"{name}.csv", CSV)
+        if ending == "xlsx":
+            return download(csvout.xlsx_file(headings, rows, title=title or name.capitalize()), f"{name}.xlsx", XLSX)
+    except ValueError as fault:
+        raise Http404(str(fault)) from fault
     raise Http404(f"There are {name}.csv and {name}.xlsx.")
 
 

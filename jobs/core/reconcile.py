@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from jobs.core import facts, files, lifecycle
 from jobs.core import kinds as k
 from jobs.core.crewform import PHOTOS
-from jobs.core.models import Fact, Job, PhonePart, StoredFile
+from jobs.core.models import Collar, ExpiringPaper, Fact, Job, PhonePart, StoredFile
 from jobs.core.models.phone import Outcome
 from jobs.core.states import S
 
@@ -17,6 +17,8 @@ def breaches() -> Iterator[str]:
     yield from _states()
     yield from _days()
     yield from _serials()
+    yield from _collars()
+    yield from _papers()
     yield from _files()
     yield from _phones()
 
@@ -58,6 +60,32 @@ def _serials() -> Iterator[str]:
         if count > 1:
             holders = sorted(code for code, held in newest.items() if held == serial)
             yield f"Serial {serial} is held by {count} jobs: {', '.join(holders)}."
+
+
+def _collars() -> Iterator[str]:
+    """Each home's collar is the serial that its facts name, each is where its newest move says, and none that is barred hangs at a home."""
+    registered = Fact.objects.standing().of_kind(k.COLLAR_REGISTERED).select_related("job").order_by("day", "pk")
+    newest = {fact.job_id: (fact.job, str(fact.value["serial"])) for fact in registered}
+    held: dict[int, str] = {}
+    for collar in Collar.objects.select_related("job").prefetch_related("moves").iterator(chunk_size=500):
+        moves = list(collar.moves.all())
+        if not moves or (collar.place, collar.where) != (moves[-1].place, moves[-1].where):
+            yield f"Collar {collar.serial}: it is kept as {collar.place}, its newest move says {moves[-1].place if moves else 'nothing'}."
+        if collar.job_id is not None:
+            held[collar.job_id] = collar.serial
+            if collar.barred_on is not None:
+                yield f"Collar {collar.serial} is barred and belongs to job {collar.job}."
+    for job, serial in newest.values():
+        # A cancelled home's collar may hang at another one by now.
+        if held.get(job.pk) != serial and job.state != S.CANCELLED:
+            yield f"Job {job.code}: its facts name collar {serial}, custody {held.get(job.pk, 'none')}."
+
+
+def _papers() -> Iterator[str]:
+    for paper in ExpiringPaper.objects.select_related("job").prefetch_related("extensions").iterator(chunk_size=500):
+        days = [paper.first_expires_on, *(extension.expires_on for extension in paper.extensions.all())]
+        if days != sorted(days) or paper.expires_on != days[-1]:
+            yield f"Job {paper.job.code}: {paper} is kept until {paper.expires_on}, its extensions say {days[-1]}."
 
 
 def _files() -> Iterator[str]:

@@ -41,7 +41,10 @@ class ReferenceForm(DayForm):
 
 
 class RegisteredForm(DayForm):
-    serial = forms.CharField(label="Serial of the collar", help_text="As the label shows it; letters, digits and hyphens.", max_length=40)
+    serial = forms.CharField(
+        label="Serial of the collar", help_text="Typed or scanned, as the label shows it; letters, digits and hyphens.", max_length=40
+    )
+    sure = forms.BooleanField(label="The letters O and I in it were checked on the label: they are letters", required=False)
     revision = forms.CharField(label="Hardware revision", required=False, max_length=20)
 
 

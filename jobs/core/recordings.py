@@ -6,7 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from jobs.core import dayone, homefacts, intake, metering, secrets, sitephotos, sitevisit
+from jobs.core import custody, cutover, dayone, homefacts, intake, metering, secrets, sitephotos, sitevisit
+from jobs.core import cutover_forms as c
 from jobs.core import dayone_forms as d
 from jobs.core import record_forms as f
 
@@ -111,6 +112,22 @@ RECORDINGS: dict[str, Recording] = {
         dayone.record_collar_staged,
         ("live_conductors", "utility_only", "seals"),
     ),
+    "bag-seen": Recording(
+        "Bag seen where it hangs",
+        "Record photo",
+        "core.record_custody",
+        d.BagSeenForm,
+        custody.record_bag_seen,
+        ("live_conductors", "utility_only"),
+    ),
+    "collar-lost": Recording(
+        "Collar missing or damaged",
+        "Record what was found",
+        "core.record_custody",
+        d.CollarLostForm,
+        custody.record_collar_lost,
+        ("live_conductors", "utility_only"),
+    ),
     "sheet-given": Recording("Hand-over sheet given", "Record sheet", DAY_ONE, d.SheetForm, dayone.record_sheet_given),
     "permission-to-operate": Recording(
         "Permission to operate", "Record permission", "core.record_papers", f.ReferenceForm, homefacts.record_permission_to_operate
@@ -124,6 +141,28 @@ RECORDINGS: dict[str, Recording] = {
     ),
     "software-updated": Recording(
         "Software update confirmed", "Record update", "core.record_gateway", f.SoftwareForm, homefacts.record_software_updated
+    ),
+    "cut-over": Recording(
+        "Metering cut over to the collar",
+        "Record the cut-over",
+        "core.record_gateway",
+        c.CutOverForm,
+        cutover.record_cut_over,
+        ("ct_secondaries", "check_only"),
+        battery_only=True,
+        result="cut_over",
+    ),
+    "backup-limits": Recording(
+        "Limits of the backup",
+        "Record the limits",
+        "core.record_gateway",
+        c.BackupLimitsForm,
+        cutover.record_backup_limits,
+        ("check_only",),
+        battery_only=True,
+    ),
+    "sheet-two-given": Recording(
+        "Hand-over sheet two given", "Record sheet two", "core.record_gateway", c.SheetTwoForm, cutover.record_sheet_two_given
     ),
     "medical-answer": Recording(
         "Powered medical equipment", "Record answer", "core.record_medical", f.MedicalForm, homefacts.record_medical_answer, ("medical",)

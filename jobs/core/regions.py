@@ -85,6 +85,11 @@ def region(written: str) -> str:
     return code
 
 
+def words_for() -> list[str]:
+    """What a state may be called: its name, or its two letters."""
+    return [*(name for name, _ in REGIONS.values()), *REGIONS]
+
+
 def only_zone(code: str) -> str | None:
     """The zone of a state that has one only; None where the home's own must be told."""
     return REGIONS[code][1]

@@ -54,6 +54,8 @@ RULES: dict[str, RuleKind] = {
     "quiet_closes": RuleKind("Messages and calls until, hour at the home", 20, 17, 21, "o'clock", "floor: 47 CFR 64.1200(c)(1)", "Hours"),
     "calls_on_holidays": RuleKind("Calls on federal holidays: 0 none, 1 as on other days", 0, 0, 1, group="Hours"),
     "follow_up_days": RuleKind("Ask a utility again after", 14, 3, 90, "days"),
+    "acknowledge_days": RuleKind("A request is to be acknowledged within", 5, 1, 60, "business days of the utility"),
+    "profile_days": RuleKind("A utility's profile is confirmed again after", 180, 14, 730, "days"),
     "act_days": RuleKind("Our own acts fall due after", 3, 1, 30, "days"),
     "answer_days": RuleKind("Ask a homeowner again after", 3, 1, 30, "days"),
     "medical_answer_days": RuleKind("A medical answer counts for", 30, 1, 30, "days"),
@@ -68,6 +70,8 @@ RULES: dict[str, RuleKind] = {
     "delay_paper_days": RuleKind("A paper expires soon within", 30, 1, 365, "days"),
     "link_days": RuleKind("A homeowner's link opens for", 30, 1, 365, "days"),
     "thin_history": RuleKind("A utility's history is thin below", 5, 1, 50, "fittings"),
+    "bag_photo_days": RuleKind("Ask for a photo of the bag again after", 60, 14, 365, "days"),
+    "paper_watch_days": RuleKind("Papers stand on Today from before they run out", 90, 14, 365, "days"),
     "delay_week_dollars": RuleKind("A day's delay costs, for each week since the collar", 20, 0, 1000, "dollars", group="Money"),
     "notices_by_themselves": RuleKind(
         "Kinds of message that leave without a person's release, with commas between", "", group="Messages", page="notices_by_themselves"

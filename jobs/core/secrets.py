@@ -10,8 +10,10 @@ from django.conf import settings
 from jobs.core import clock
 from jobs.core.actors import Actor
 from jobs.core.acts import act
+from jobs.core.followups import Settled
 from jobs.core.models import Job, Secret, Trace, User
 from jobs.core.refusals import Refused
+from jobs.core.states import S
 from jobs.core.waiting import CREW
 
 
@@ -59,6 +61,34 @@ def keep_code(job: Job, *, name: str, code: str, by: Actor) -> Secret:
 def is_kept(job: Job, *, name: str) -> bool:
     """Whether there is a code to show; says nothing of it."""
     return Secret.objects.filter(job=job, name=name).exists()
+
+
+def refuse_code_in(job: Job, text: str, *, field: str) -> None:
+    """A kept code never stands in a text that leaves the house or hangs at it: a sheet, a tag, a request."""
+    plain = "".join(text.split()).casefold()
+    if not plain:
+        return
+    for row in Secret.objects.filter(job=job):
+        code = "".join(_box().decrypt(bytes(row.sealed)).decode().split()).casefold()
+        if code and code in plain:
+            raise Refused("This holds the home's gate code, which is never written here; say who opens instead.", field=field)
+
+
+def forget_at_close(settled: Settled) -> None:
+    """The follow-up: when a job is closed, verified or cancelled, its codes are deleted (TRADE.md G). A new wait asks anew."""
+    if not any(settled.entered(state) for state in (S.BACKUP_VERIFIED, S.CANCELLED)):
+        return
+    for row in Secret.objects.filter(job=settled.job):
+        Trace.objects.create(
+            act=f"deleted at close: {row.name}",
+            on=f"core.secret {row.pk}",
+            job=settled.job,
+            actor=settled.by.name,
+            user=settled.by.user,
+            source=settled.by.source,
+            at=clock.now(),
+        )
+        row.delete()
 
 
 @act(right="core.reveal_codes", on=Job)

@@ -37,7 +37,7 @@ def apply_import(run_id: int) -> None:
         return
     by = actors.person(run.by) if run.by else actors.command("import_file")
     try:
-        run = importing.apply(run, by=by, until=clock.now() + _TURN)
+        run = importing.apply(run, by=by, turn=_TURN)
     except (Refused, NotAllowed):
         return  # dropped meanwhile, or its person lost the right; its page says where it stands
     if run.finished_at is None:
@@ -49,11 +49,39 @@ def wake_import(run_id: int) -> None:
 
 
 @shared_task
+def check_import(run_id: int) -> None:
+    """Check all rows of a long file; its row holds what was found."""
+    from jobs.core import actors, importing
+    from jobs.core.models import ImportRun
+    from jobs.core.refusals import NotAllowed, Refused
+
+    run = ImportRun.objects.select_related("by").filter(pk=run_id, checked={}, started_at__isnull=True, dropped_at__isnull=True).first()
+    if run is None:
+        return
+    by = actors.person(run.by) if run.by else actors.command("import_file")
+    columns = run.columns
+    try:
+        # Looked at outside the act: its transaction would hold SQLite's only write lock for as long as the checking takes.
+        looked = importing.look(run, by=by)
+        run.refresh_from_db()
+        if run.columns == columns:
+            importing.check_whole(run, looked=looked, by=by)
+    except (Refused, NotAllowed):
+        return  # dropped or begun meanwhile, or its person lost the right
+
+
+def wake_check(run_id: int) -> None:
+    waking.wake("jobs.core.tasks.check_import", run_id)
+
+
+@shared_task
 def sweep_imports() -> int:
-    """Wake the imports that were begun and stand still."""
+    """Wake the imports that were begun and stand still, and those that wait to be checked."""
     from jobs.core import importing
 
     still = importing.standing_still(since=STILL)
     for run_id in still:
         wake_import(run_id)
+    for run_id in importing.unchecked(since=5 * STILL):
+        wake_check(run_id)
     return len(still)

@@ -1,7 +1,7 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path
 
-from jobs.core import crew_views, office_views, views
+from jobs.core import crew_views, office_views, tagpage, views
 
 urlpatterns = [
     path("sign-in/", office_views.SignIn.as_view(), name="sign_in"),
@@ -18,7 +18,11 @@ urlpatterns = [
     path("jobs/<str:code>/gate-code/", views.reveal, name="reveal"),
     path("facts/<uuid:uid>/correct/", views.correct, name="correct"),
     path("facts/<uuid:uid>/ct-check/", views.ct_check, name="ct_check"),
+    path("facts/<uuid:uid>/cut-over/", views.cut_over, name="cut_over"),
+    path("jobs/<str:code>/collar/", views.fitted_collar, name="fitted_collar"),
     path("holds/<uuid:uid>/lift/", views.lift, name="lift"),
+    # In capitals, as the code on the tag packs it tightest.
+    path("T/<str:token>/", tagpage.tag, name="tag_page"),
     # Below /crew/ lies what a phone keeps for the time without reception; its worker answers for these addresses alone.
     path("crew/", crew_views.day, name="crew_day"),
     path("crew/hello/", crew_views.hello, name="crew_hello"),

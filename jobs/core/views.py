@@ -9,7 +9,7 @@ from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_POST, require_safe
 
-from jobs.core import ctpage, facts, files, homefacts, kinds, secrets
+from jobs.core import clock, ctpage, facts, files, fittedpage, homefacts, kinds, secrets
 from jobs.core.actors import actor, member
 from jobs.core.dayone_forms import SealForm, VisitForm
 from jobs.core.facts import KINDS
@@ -69,6 +69,23 @@ def ct_check(request: HttpRequest, uid: uuid.UUID) -> HttpResponse:
     fact = get_object_or_404(found, uid=uid)
     fitted = fact.job.facts.standing().of_kind(kinds.CTS_FITTED).filter(day__lte=fact.day).order_by("day", "pk").last()
     return render(request, "core/ct_check.html", {"fact": fact, "job": fact.job, "shown": ctpage.shown(fact, fitted=fitted)})
+
+
+@right("core.see_jobs")
+@require_safe
+def fitted_collar(request: HttpRequest, code: str) -> HttpResponse:
+    """The gateway's report against what is registered, the metering, and the limits entered: what is looked at before a call."""
+    job = seen_job(request, code)
+    return render(request, "core/fitted_collar.html", {"job": job, **fittedpage.page_of(job, today=clock.office_today())})
+
+
+@right("core.see_jobs")
+@require_safe
+def cut_over(request: HttpRequest, uid: uuid.UUID) -> HttpResponse:
+    """One cut-over of the metering: its pairs, bias and limits of agreement."""
+    found = Fact.objects.filter(job__in=Job.objects.seen_by(request.user), kind=kinds.METER_CUT_OVER).select_related("job__site")
+    fact = get_object_or_404(found, uid=uid)
+    return render(request, "core/cut_over.html", {"fact": fact, "job": fact.job, "found": fittedpage.cut_over_of(fact)})
 
 
 def _recording(request: HttpRequest, job: Job, what: str) -> Recording:

@@ -10,7 +10,7 @@ from jobs.core.states import Facts, HomeKind, JobState, Known, S, contradicting_
 
 US, UTILITY, HOMEOWNER, NOBODY = "us", "utility", "homeowner", "nobody"
 
-CREW, SCHEDULER, VERIFIER = "crew", "scheduler", "verifier"
+CREW, SCHEDULER, VERIFIER, MANAGER = "crew", "scheduler", "verifier", "operations manager"
 
 
 @dataclass(frozen=True)
@@ -106,6 +106,13 @@ def unreported_seal(facts: Facts) -> Known | None:
     return seen
 
 
+def open_site_visit(facts: Facts) -> Known | None:
+    """The site visit that is planned and has not ended, while the collar is in."""
+    ended = {fact.value.get("visit") for fact in facts.of(k.SITE_VISIT_ENDED)}
+    planned = [fact for fact in facts.of(k.SITE_VISIT_PLANNED) if fact.value.get("visit") not in ended]
+    return planned[-1] if planned else None
+
+
 def _words(state: JobState) -> tuple[str, ...]:
     return tuple(need.words for need in state.missing)
 
@@ -151,6 +158,21 @@ def after_removal(facts: Facts) -> tuple[str, ...]:
     return tuple(missing)
 
 
+def unconfirmed_fitting(facts: Facts) -> Known | None:
+    """The first report that the collar is in which nobody has confirmed: four sources (TRADE.md D1), the gateway's own among them.
+
+    A visit since then that found none has answered it; so has the fitting on record.
+    """
+    sent, fitted, removed = facts.first(k.REQUEST_SENT), facts.fitted, facts.removed
+    if sent is None or fitted is not None:
+        return None
+    after = max(fact.place for fact in (sent, removed, facts.latest(k.VISIT)) if fact is not None)
+    for fact in facts.of(k.FITTING_REPORTED, k.GATEWAY_REPORT):
+        if fact.place > after and (fact.kind == k.FITTING_REPORTED or fact.value.get("state") == "closed"):
+            return fact
+    return None
+
+
 _REMOVAL_ACTS = {
     "the homeowner, told by telephone": ("Telephone the homeowner: no backup now", SCHEDULER),
     "the homeowner, told in writing": ("Tell the homeowner in writing", SCHEDULER),
@@ -176,6 +198,9 @@ def _awaiting(case: _Case) -> Waiting:
         )
     if fitted is not None and told is not None and told.value["serial"] != facts.serial:
         return case.us(told.day, "Clear the serial: the fitted collar is not the registered one", SCHEDULER, missing=_words(case.state))
+
+    if (report := unconfirmed_fitting(facts)) is not None:
+        return case.us(report.day, "Confirm the fitting: ask for a photo, look at the gateway", SCHEDULER, due_on=report.recorded_on)
 
     ended = [wait.ended for wait in _waits(facts) if wait.ended is not None]
     if ended:
@@ -224,19 +249,51 @@ def _at_the_utility(case: _Case) -> Waiting:
     letters = [fact for fact in facts.of(k.CONTACT) if not fact.value.get("answered")]
     contact = next(fact for fact in reversed(facts.of(k.CONTACT, k.REQUEST_SENT, k.VISIT)) if fact not in letters)
     asked_on = max(contact.day, letters[-1].day if letters else contact.day)
-    if visit is not None and visit.day >= since and visit.value.get("next_actor") and contact.kind == k.VISIT:
-        actor = str(visit.value["next_actor"])
-        act = str(visit.value.get("next_act") or "Clear what stopped the visit")
-        if actor == HOMEOWNER:
-            return case.theirs(HOMEOWNER, visit.day, visit.day, act, days=case.limits.answer_days)
-        if actor != UTILITY:
-            return case.us(visit.day, act, CREW if actor == CREW else SCHEDULER)
-        return case.theirs(UTILITY, since, asked_on, act, days=case.limits.follow_up_days)
+    led_on = visit is not None and visit.day >= since and bool(visit.value.get("next_actor"))
+    if visit is not None and led_on and (contact.kind == k.VISIT or _stands_in_the_way(facts, visit, told=contact)):
+        return _after_the_visit(case, visit, since=since, asked_on=asked_on)
     promised = contact.value.get("next_on") or contact.value.get("promised_by")
     due_on = dt.date.fromisoformat(promised) if promised else None
     act = "Ask the utility what became of its promise" if contact.value.get("promised_by") else "Ask the utility about the request"
     if due_on is not None and due_on < asked_on:
         due_on = None
+    return case.theirs(UTILITY, since, asked_on, act, days=case.limits.follow_up_days, due_on=due_on)
+
+
+NO_COLLAR = ("collar not found", "collar damaged or wrong")
+
+
+def _stands_in_the_way(facts: Facts, visit: Known, *, told: Known) -> bool:
+    """A word with the desk changes nothing while no collar hangs, or while bag and access wait to be confirmed after a second miss;
+    once that is done, the desk is asked for a window again.
+    """
+    wanted = k.COLLAR_STAGED if visit.value.get("outcome") in NO_COLLAR else k.SITE_CONFIRMED
+    if wanted == k.SITE_CONFIRMED and visit.value.get("next_actor") != MANAGER:
+        return False
+    done = [fact for fact in facts.of(wanted) if fact.place > visit.place]
+    return not done or done[-1].place > told.place
+
+
+def _after_the_visit(case: _Case, visit: Known, *, since: dt.date, asked_on: dt.date) -> Waiting:
+    """Who acts after a visit without a fitting: the actor that its outcome names, by the day that was named with it."""
+    facts, actor = case.facts, str(visit.value["next_actor"])
+    act = str(visit.value.get("next_act") or "Clear what stopped the visit")
+    due = visit.value.get("next_due_on")
+    due_on = dt.date.fromisoformat(due) if due else None
+    no_collar = visit.value.get("outcome") in NO_COLLAR
+    cleared = [fact for fact in facts.of(k.SITE_CONFIRMED, k.COLLAR_STAGED) if fact.place > visit.place]
+    if (
+        actor not in (UTILITY, CREW)
+        and visit.value.get("outcome") not in NO_COLLAR
+        and any(fact.kind == k.SITE_CONFIRMED for fact in cleared)
+    ):
+        return case.us(cleared[-1].day, "Ask the utility for a new window", SCHEDULER)
+    if (actor == CREW or no_collar) and any(fact.kind == k.COLLAR_STAGED for fact in cleared):
+        return case.us(cleared[-1].day, "Ask the utility for a new window", SCHEDULER)
+    if actor == HOMEOWNER:
+        return case.theirs(HOMEOWNER, visit.day, visit.day, act, days=case.limits.answer_days, due_on=due_on)
+    if actor != UTILITY:
+        return case.us(visit.day, act, actor if actor in (CREW, MANAGER) else SCHEDULER, due_on=due_on)
     return case.theirs(UTILITY, since, asked_on, act, days=case.limits.follow_up_days, due_on=due_on)
 
 
@@ -255,6 +312,8 @@ def _energized(case: _Case) -> Waiting:
     if (voided := _void_untold(facts)) is not None:
         act = "Telephone the homeowner: the backup is not verified any more"
         return case.us(voided.day, act, SCHEDULER, missing=("the homeowner, told by telephone",), due_on=voided.day)
+    if (visit := open_site_visit(facts)) is not None:
+        return case.us(visit.day, "Hold the site visit", CREW, due_on=dt.date.fromisoformat(str(visit.value["on"])))
     booked = facts.latest(k.CALL_BOOKED)
     offered = facts.latest(k.CALL_OFFERED)
     ended = facts.latest(k.CALL_ENDED, k.VERIFICATION)

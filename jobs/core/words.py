@@ -19,6 +19,7 @@ MINUS: Final = "\u2212"
 
 _MONTHS_EN = ["January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December"]
 _MONTHS_ES = ["enero", "febrero", "marzo", "abril", "mayo", "junio", "julio", "agosto", "septiembre", "octubre", "noviembre", "diciembre"]
+MONTHS: Final[dict[Lang, list[str]]] = {"en": _MONTHS_EN, "es": _MONTHS_ES}
 _WEEKDAYS_EN = ["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"]
 _WEEKDAYS_ES = ["lunes", "martes", "miércoles", "jueves", "viernes", "sábado", "domingo"]
 _SMALL = ["no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"]

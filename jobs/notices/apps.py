@@ -17,3 +17,4 @@ class NoticesConfig(AppConfig):
         rules.check_by(approving.RULE, approving.refuse_unknown)
         followups.register(removal.follow)
         followups.register(fitted.follow)
+        followups.register(asking.follow)

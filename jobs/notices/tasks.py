@@ -5,7 +5,7 @@ from __future__ import annotations
 from celery import shared_task
 from django.db import close_old_connections
 
-from jobs.notices import channels, leaving, outbox
+from jobs.notices import asking, channels, leaving, outbox
 
 
 @shared_task
@@ -29,6 +29,16 @@ def sweep() -> None:
         outbox.release_anew()
         for pk in leaving.due():
             send_notice.delay(pk)
+    finally:
+        close_old_connections()
+
+
+@shared_task
+def ask_for_bag_photos() -> int:
+    """Each morning: the bags that nobody has seen for long."""
+    close_old_connections()
+    try:
+        return asking.ask_by_rhythm()
     finally:
         close_old_connections()
 

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from jobs.notices import approving, askpages, homepages, received, releasing, views, webhooks
+from jobs.notices import approving, askpages, bagphotos, homepages, received, releasing, views, webhooks
 
 urlpatterns = [
     path("notices/", views.notices, name="notices"),
@@ -26,6 +26,7 @@ urlpatterns = [
     path("jobs/<str:code>/telephone/", homepages.telephone, name="telephone"),
     path("jobs/<str:code>/ask/photo/", askpages.ask_photo, name="ask_photo"),
     path("jobs/<str:code>/ask/paper/", askpages.ask_paper, name="ask_paper"),
+    path("b/<str:token>/", bagphotos.bag_photo, name="bag_photo"),
     path("hooks/texts/", webhooks.hook, {"name": "texts"}, name="hook_texts"),
     path("hooks/mail/", webhooks.hook, {"name": "mail"}, name="hook_mail"),
 ]

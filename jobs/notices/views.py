@@ -76,7 +76,7 @@ def export(request: HttpRequest, ending: str) -> HttpResponseBase:
     found = MessageFilter(request.GET or None, queryset=seen_by(request))
     if found.refused:
         return lists.back_to_the_list(request, "notices")
-    return lists.table_file("messages", ending, exports.HEADINGS, exports.lines(found.rows))
+    return lists.table_file("messages", ending, exports.HEADINGS, exports.lines(found.rows), given=request.GET)
 
 
 @right("core.see_notices")

@@ -11,7 +11,8 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
-from jobs.core import codes, facts, homefacts, phones, rules
+from jobs.appointments import oncall, shown
+from jobs.core import clock, codes, facts, homefacts, rules
 from jobs.core.actors import actor
 from jobs.core.forms import OfficeForm
 from jobs.core.models import Fact, Job, Party
@@ -22,6 +23,18 @@ from jobs.core.web import recorded, right
 from jobs.pages import search
 from utilities import services
 
+WITHOUT_POWER = ("the whole house", "half of it, or some rooms", "the backed-up panel alone", "nothing", "not known")
+# In this order: what may kill first. Half a house without power is a lost leg or a lost neutral until somebody has looked.
+QUESTIONS = (
+    ("Smoke, fire, heat, sparks, a smell of gas, a CO alarm, a wire on the ground?", "Everybody out, and 911; nothing else first."),
+    ("Is the battery hot, swollen, hissing or smoking?", "Everybody out, and 911. Nobody opens or sprays it."),
+    ("Did anyone feel a shock, or is anyone unwell?", "911. Nobody touches anything."),
+    ("Does anyone rely on powered medical equipment?", "If so: their own plan for it now, and 911 if it cannot wait."),
+    ("What is without power: the whole house, half of it, one panel?", "Half of it may be a lost leg or neutral: nobody runs a test."),
+    ("Are lights very bright, very dim, or flickering?", "A lost neutral can do that: the utility's emergency line now."),
+    ("Since when, and was the utility at the meter today?", "Its emergency line first, whoever caused it."),
+    ("Are the neighbors without power too?", "Then it is an outage; ask the utility, and tell what this home has."),
+)
 WHO_FIRST = (PartyRole.AT_HOME.value, PartyRole.OWNER.value)
 
 
@@ -35,6 +48,13 @@ class _KeyedForm(OfficeForm):
 
 
 class OpenForm(_KeyedForm):
+    caller = forms.CharField(label="Who tells it", required=False, max_length=160)
+    off = forms.ChoiceField(
+        label="What is without power",
+        choices=[(off, off) for off in WITHOUT_POWER],
+        widget=forms.RadioSelect,
+        required=False,
+    )
     what = forms.CharField(
         label="What is wrong, in the words of whoever tells it", max_length=400, widget=forms.Textarea(attrs={"rows": 2})
     )
@@ -74,6 +94,8 @@ def emergency(request: HttpRequest) -> HttpResponseBase:
         "form": form if may_end or not stands else None,
         "stands": stands,
         "what": str(stands.value.get("what", "")) if stands else "",
+        "off": str(stands.value.get("off", "")) if stands else "",
+        "caller": str(stands.value.get("caller", "")) if stands else "",
         "line": services.emergency_line(job),
         "utility": services.utility_of(job),
         "people": _people(job),
@@ -84,8 +106,10 @@ def emergency(request: HttpRequest) -> HttpResponseBase:
 
 
 def _numbers() -> dict[str, object]:
-    """The rule is a name and a number in one line; the number is to be pressed."""
-    return {"on_call": phones.in_words(rules.text("emergency_on_call"))}
+    """Who is on call now, in pieces of which the number is to be pressed; and what is asked."""
+    found = oncall.reached(clock.now())
+    zone = rules.text("office_zone")
+    return {"on_call": found.pieces, "on_call_until": shown.instant(found.until, zone), "questions": QUESTIONS}
 
 
 def _found(request: HttpRequest) -> dict[str, object]:

@@ -19,7 +19,7 @@ from jobs.pages import frame
 
 log = logging.getLogger("office.fault")
 
-HOMEOWNERS = ("homeowner_call",)  # addresses that homeowners open from a message
+HOMEOWNERS = ("homeowner_call", "bag_photo")  # addresses that homeowners open from a message
 
 
 def refused(request: HttpRequest, exception: Exception) -> HttpResponse:
@@ -39,6 +39,8 @@ def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
     """404: what is not there, and for a job's mistyped code the likely ones."""
     if request.resolver_match is not None and request.resolver_match.url_name in HOMEOWNERS:
         return render(request, "404_home.html", {"lang": "en"}, status=404)
+    if request.resolver_match is not None and request.resolver_match.url_name == "tag_page":
+        return render(request, "404_tag.html", {"lang": "en"}, status=404)
     code = _job_code(request)
     sentence = f"There is no job {codes.normal(code)}." if code else "There is nothing at this address."
     return render(request, "404.html", {"sentence": sentence, "near": near(request, code) if code else []}, status=404)

@@ -30,7 +30,19 @@ NOUNS = (
     ("Rules", "rules"),
 )
 # Addresses that belong under a noun though they do not begin with its own.
-UNDER = {"/hours/": "calls", "/facts/": "jobs", "/crews/": "people"}
+UNDER = {
+    "/hours/": "calls",
+    "/visits/": "calls",
+    "/on-call/": "calls",
+    "/verifications/": "calls",
+    "/facts/": "jobs",
+    "/crews/": "people",
+    "/collars/": "requests",
+    "/papers/": "requests",
+    "/authorities/": "requests",
+    "/bag-reports/": "requests",
+    "/warranties/": "jobs",
+}
 
 
 @dataclass(frozen=True)

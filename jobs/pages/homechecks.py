@@ -55,7 +55,8 @@ def objections(rows: Sequence[CheckedRow]) -> Iterator[Objection]:
         faults = dict.fromkeys([*planned.conflicts, *(fault for check in CHECKS for fault in check(case))])
         yield from (Objection(row.number, column, sentence) for column, sentence in faults if column not in unread)
     yield from doubles(rows, ["number"], what="The job number")
-    unnumbered = [row for row in rows if not row.values.get("number")]
+    yield from doubles(rows, ["code"], what="The job code")
+    unnumbered = [row for row in rows if not (row.values.get("number") or row.values.get("code"))]
     yield from doubles(unnumbered, ["street", "city", "owner"], what="This home of this owner")
     yield from doubles(rows, ["collar_serial"], what="The serial")
 
@@ -66,6 +67,9 @@ def _home(case: Case) -> Iterator[Fault]:
         codes = words.listed([job.code for job in found])
         yield "number", f"Jobs {codes} are at this address for this owner: give the job number, so that one of them is meant."
     if not case.planned.new:
+        return
+    if case.has("code"):
+        yield "code", f"There is no job {values['code']}: a job's code, or an empty cell for a new home, is wanted."
         return
     for name in _NEEDED:
         if not case.has(name):

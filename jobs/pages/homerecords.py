@@ -82,6 +82,8 @@ def _homes(values: Sequence[Values]) -> tuple[dict[tuple[str, ...], Home], dict[
     jobs = Job.objects.select_related("site", "crew")
     numbers = {row["number"] for row in values if row.get("number")}
     by_number = {job.contractor_number.casefold(): job for batch in _batches(numbers) for job in jobs.filter(contractor_number__in=batch)}
+    codes = {row["code"] for row in values if row.get("code")}
+    by_code = {job.code: job for batch in _batches(codes) for job in jobs.filter(code__in=batch)}
     # Only for rows that no number finds: a street is looked for in any case of its letters, which no index helps.
     by_street = [row for row in values if (row.get("number") or "").casefold() not in by_number]
     streets = {row["street"] for row in by_street if row.get("street") and row.get("city") and row.get("owner")}
@@ -96,6 +98,10 @@ def _homes(values: Sequence[Values]) -> tuple[dict[tuple[str, ...], Home], dict[
     for row in values:
         key = key_of(row)
         if key is None:
+            continue
+        if row.get("code"):
+            if row["code"] in by_code:
+                chosen[key] = by_code[row["code"]]
             continue
         if row.get("number") and key[0] in by_number:
             chosen[key] = by_number[key[0]]

@@ -50,7 +50,9 @@ class Money:
 
 
 def key_of(values: Values) -> tuple[str, ...] | None:
-    """What names the home inside the file: our number, else street, city and owner; None where the row lacks both."""
+    """What names the home inside the file: the job's code, our number, else street, city and owner; None where the row lacks all."""
+    if values.get("code"):
+        return ("code", values["code"])
     if values.get("number"):
         return (values["number"].casefold(),)
     named = [values.get(name) for name in ("street", "city", "owner")]

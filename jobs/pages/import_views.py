@@ -16,7 +16,7 @@ from django_htmx.http import HttpResponseClientRefresh
 
 from jobs.core import clock, importing, lists, tasks, words
 from jobs.core.actors import actor, member
-from jobs.core.importing import Looked
+from jobs.core.looking import Looked
 from jobs.core.models import ImportRun
 from jobs.core.paging import Paging
 from jobs.core.refusals import NotAllowed, Refused
@@ -25,7 +25,6 @@ from jobs.core.web import recorded, right
 from jobs.pages.import_forms import ColumnsForm, FileForm
 
 RIGHTS = ("core.add_jobs", "core.bill")
-_MOST_SHOWN = 200  # errors on the page; the file holds all
 
 
 @right(*RIGHTS)
@@ -41,6 +40,7 @@ def run_list(request: HttpRequest) -> HttpResponseBase:
         except Refused as refusal:
             form.refuse(refusal)
         else:
+            _check_if_large(run)
             return HttpResponseRedirect(reverse("import_run", kwargs={"uid": run.uid}))
     rows = ImportRun.objects.seen_by(member(request)).filter(kind__in=[kind.name for kind in kinds])
     page = Paging(rows).get_page(request.GET.get("page"))
@@ -62,13 +62,14 @@ def columns(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
     """Say which heading is which column."""
     run = _run(request, uid)
     by = actor(request)
-    form = ColumnsForm(request.POST, looked=importing.look(run, by=by), run=run)
+    form = ColumnsForm(request.POST, looked=importing.opened(run, by=by), run=run)
     if form.is_valid():
         try:
-            importing.match_columns(run, columns=form.columns(), by=by)
+            run = importing.match_columns(run, columns=form.columns(), by=by)
         except Refused as refusal:
             form.refuse(refusal)
         else:
+            _check_if_large(run)
             return recorded(request, "The columns are matched; every row is checked anew.", "import_run", uid=run.uid)
     return _page(request, run, form=form, status=422)
 
@@ -102,12 +103,45 @@ def drop(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
 
 
 @right(*RIGHTS)
+def take_back(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
+    """Ask whether all that an import wrote is to be undone, and do it."""
+    run = _run(request, uid)
+    refused = ""
+    if request.method == "POST":
+        try:
+            run = importing.take_back(run, by=actor(request))
+        except Refused as refusal:
+            refused = str(refusal)
+        else:
+            return recorded(request, f"{run.name} is taken back; the records are as they were before it.", "import_run", uid=run.uid)
+    counts = run.counts
+    context = {
+        "title": f"Take back {run.name}",
+        "heading": f"Take back {run.name}",
+        "margin": "import",
+        "happens": [
+            f"{words.count(counts.get('new', 0), 'new record').capitalize()} and all that came with them are removed, "
+            f"{words.count(counts.get('changed', 0), 'changed record')} put back as before.",
+            "It is refused if anything was recorded, changed or sent since on what the import wrote.",
+        ],
+        "final": "What is taken back can only be brought in again from its file.",
+        "act": "Take it all back",
+        "keep": "Keep the import",
+        "back": reverse("import_run", kwargs={"uid": run.uid}),
+        "refused": refused,
+    }
+    return render(request, "confirm.html", context, status=422 if refused else 200)
+
+
+@right(*RIGHTS)
 @require_safe
 def progress(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
     """The part of the page that is asked for anew while rows are applied; once all are, the whole page."""
     run = _run(request, uid)
-    if run.finished_at or run.dropped_at or run.started_at is None:
+    if run.finished_at or run.dropped_at or (run.started_at is None and not _being_checked(run)):
         return HttpResponseClientRefresh()
+    if run.started_at is None:
+        return render(request, "pages/_import_checking.html", {"run": run})
     return render(request, "pages/_import_progress.html", {"run": run, "progress": progress_of(run)})
 
 
@@ -116,7 +150,8 @@ def progress(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
 def errors(request: HttpRequest, uid: uuid.UUID, ending: str) -> HttpResponseBase:
     """The rows to correct with what to correct, to mend and bring in again."""
     run = _run(request, uid)
-    looked = importing.look(run, by=actor(request))
+    by = actor(request)
+    looked = importing.opened(run, by=by) if run.checked else importing.look(run, by=by)
     rows = importing.rows_to_mend(run, looked)
     if not rows:
         raise Http404("No row of this file needs correcting.")
@@ -136,34 +171,60 @@ def _page(request: HttpRequest, run: ImportRun, *, form: ColumnsForm | None = No
         return render(request, "pages/import_progress.html", context | {"progress": progress_of(run)}, status=status)
     if run.started_at or run.dropped_at:
         return render(request, "pages/import_result.html", context | _result(request, run), status=status)
-    looked = importing.look(run, by=actor(request))
+    if _being_checked(run) and form is None:
+        return render(request, "pages/import_checking.html", context, status=status)
+    by = actor(request)
+    looked = importing.opened(run, by=by) if run.rows_total > importing.LARGE else importing.look(run, by=by)
     form = form or ColumnsForm(looked=looked, run=run)
-    context |= {"looked": looked, "form": form, "headings": list(form.headings()), "to_show": _shown(looked)}
+    to_show = _kept(run) if run.rows_total > importing.LARGE else _shown(looked)
+    context |= {"looked": looked, "form": form, "headings": list(form.headings()), "to_show": to_show}
     return render(request, "pages/import.html", context, status=status)
+
+
+def _check_if_large(run: ImportRun) -> None:
+    if run.rows_total > importing.LARGE:
+        tasks.wake_check(run.pk)
+
+
+def _being_checked(run: ImportRun) -> bool:
+    return run.rows_total > importing.LARGE and not run.checked
 
 
 def _shown(looked: Looked) -> dict[str, Any]:
     errors = looked.errors
-    return {"errors": errors[:_MOST_SHOWN], "more": max(0, len(errors) - _MOST_SHOWN), "good": len(looked.good), "wrong": len(looked.wrong)}
+    more = max(0, len(errors) - importing.MOST_SHOWN)
+    counted = {"good": len(looked.good), "wrong": len(looked.wrong), "preview": looked.preview}
+    return counted | {"errors": errors[: importing.MOST_SHOWN], "more": more}
+
+
+def _kept(run: ImportRun) -> dict[str, Any]:
+    """What checking a long file found."""
+    told = run.checked or {"good": 0, "wrong": 0, "preview": None}
+    more = max(0, run.refusals.count() - importing.MOST_SHOWN)
+    counted = {"good": told["good"], "wrong": told["wrong"], "preview": told["preview"]}
+    return counted | {"errors": run.refusals.all()[: importing.MOST_SHOWN], "more": more}
 
 
 def _result(request: HttpRequest, run: ImportRun) -> dict[str, Any]:
-    refused = run.counts.get("refused", [])
+    refusals = run.refusals.all() if run.started_at else run.refusals.none()
     try:
         list_url = reverse(run.kind)  # the list of the same name: jobs, requests, payments
     except NoReverseMatch:
         list_url = ""
     return {
-        "errors": [dict(zip(("row", "column", "value", "wanted"), error, strict=True)) for error in refused[:_MOST_SHOWN]],
-        "more": max(0, len(refused) - _MOST_SHOWN),
-        "left_out": len({error[0] for error in refused}),
+        "errors": refusals[: importing.MOST_SHOWN],
+        "more": max(0, refusals.count() - importing.MOST_SHOWN),
+        "left_out": run.counts.get("left_out", 0),
+        "may_be_taken_back": bool(run.rows_done and not run.taken_back_at),
         "list_url": list_url,
     }
 
 
 def standing(run: ImportRun) -> str:
     """Where an import stands, in words."""
-    counts, left_out = run.counts, len({error[0] for error in run.counts.get("refused", [])})
+    counts, left_out = run.counts, run.counts.get("left_out", 0)
+    if run.taken_back_at:
+        return f"taken back by {run.taken_back_by_name}"
     if run.dropped_at:
         return f"dropped after {words.number(run.rows_done)} of {words.number(run.rows_total)} rows" if run.rows_done else "dropped"
     if run.finished_at:

@@ -56,8 +56,8 @@ FOREMOST: dict[S, tuple[str, ...]] = {
     ),
     S.GRID_TIED: ("permission-to-operate", "final-inspection"),
     S.AWAITING_UTILITY: ("gateway-report",),
-    S.COLLAR_ENERGIZED: ("gateway-report", "communications", "software-updated", "medical-answer"),
-    S.BACKUP_VERIFIED: ("removed", "homeowner-told"),
+    S.COLLAR_ENERGIZED: ("gateway-report", "communications", "software-updated", "cut-over", "backup-limits", "medical-answer"),
+    S.BACKUP_VERIFIED: ("sheet-two-given", "removed", "homeowner-told"),
     S.CANCELLED: (),
 }
 BEFORE_THE_COLLAR = (S.IN_BUILD, S.GRID_TIED, S.AWAITING_UTILITY)
@@ -94,6 +94,7 @@ NEXT_BEGINS_WITH = {
     "Record where the collar is": "collar-staged",
     "Set the install day": "assign",
     "Build the home": "installed",
+    "Confirm the fitting": "request_fitted",
     "Learn which serial was fitted": "gateway-report",
     "Clear the serial": "gateway-report",
     "Send the request to fit": "request_sent",
@@ -101,6 +102,8 @@ NEXT_BEGINS_WITH = {
     "Ask the utility": "request_answer",
     "Book the verification call": "call_book",
     "Hold the verification call": "call",
+    "Plan how the backup is verified": "site_visit_new",
+    "Hold the site visit": "site_visit",
     "Ask for an answer to the offered time": "call",
 }
 
@@ -193,7 +196,8 @@ def _of_the_wait(user: User, job: Job, state: S, services: Sequence[Service], cu
     if current is not None:
         yield _named("Record answer", "request_answer", uid=current.uid)
         yield _named("Record visit", "request_visit", uid=current.uid)
-        yield _named("Record report of fitting", "request_fitted", uid=current.uid)
+        yield _named("Record report of fitting", "request_reported", uid=current.uid)
+        yield _named("Confirm the fitting", "request_fitted", uid=current.uid)
     elif state in (S.GRID_TIED, S.AWAITING_UTILITY):
         yield from (_named(f"Record request sent{_of(service, services)}", "request_sent", uid=service.uid) for service in services)
 
@@ -203,6 +207,7 @@ def _rest_of_the_wait(user: User, current: FitRequest | None) -> Iterator[Button
         return
     yield _named("Record contact", "request_contact", uid=current.uid)
     yield _named("Record announced visit", "request_announce", uid=current.uid)
+    yield _named("Record bag and access confirmed", "request_site", uid=current.uid)
     yield _named("Record sent again", "request_again", uid=current.uid)
     yield _named("End the request", "request_end", uid=current.uid)
 
@@ -210,6 +215,8 @@ def _rest_of_the_wait(user: User, current: FitRequest | None) -> Iterator[Button
 def _of_the_call(user: User, job: Job, state: S, call: Appointment | None) -> Iterator[Button]:
     if user.has_perm("core.book_calls") and state == S.COLLAR_ENERGIZED and call is None:
         yield _named("Book the call", "call_book", code=job.code)
+    if user.has_perm("core.assign_crew") and state == S.COLLAR_ENERGIZED and call is None:
+        yield _named("Plan a site visit", "site_visit_new", code=job.code)
     if user.has_perm("core.see_calls") and call is not None:
         yield _named("Open the call", "call", uid=call.uid)
 

@@ -82,7 +82,7 @@ def export(request: HttpRequest, ending: str) -> HttpResponseBase:
     narrowing = narrowed(user, _given(request))
     if narrowing.refused:
         return lists.back_to_the_list(request, "jobs")
-    return lists.table_file("jobs", ending, headings(user), table(narrowing.rows, user=user))
+    return lists.table_file("jobs", ending, headings(user), table(narrowing.rows, user=user), given=request.GET)
 
 
 def _given(request: HttpRequest) -> QueryDict:
@@ -161,7 +161,7 @@ def unbilled_of(found: JobQuerySet) -> int:
 
 # Files
 
-_FIRST = ("job", "our_number", "person", "street", "unit", "city", "region", "state", "state_since", "waiting_on", "waiting_since")
+_FIRST = ("job", "our_number", "person", "street", "unit", "city", "region", "job_state", "state_since", "waiting_on", "waiting_since")
 _NEXT = ("next_act", "next_act_by", "due", "crew")
 _OF_UTILITIES = ("utility", "half_by", "nine_in_ten_by", "forecast_as_of")
 _OF_MONEY = ("not_invoiced",)
@@ -192,7 +192,7 @@ def _cells(line: Line, wanted: Sequence[str]) -> tuple[object, ...]:
         "unit": job.site.unit,
         "city": job.site.city,
         "region": job.site.region,
-        "state": job.state_words,
+        "job_state": job.state_words,
         "state_since": job.state_since,
         "waiting_on": line.waits_on,
         "waiting_since": job.waiting_since,

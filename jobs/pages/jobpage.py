@@ -26,7 +26,7 @@ from jobs.core.states import Facts, JobState, S, state_of
 from jobs.core.waiting import UTILITY, Waiting, open_emergency, unreported_seal
 from jobs.core.web import right
 from jobs.notices import asking
-from jobs.pages import conversation, jobacts, jobmoney, ledger, outlook, waitwords
+from jobs.pages import conversation, jobacts, jobcustody, jobmoney, ledger, outlook, waitwords
 from jobs.pages.expected import expected
 from utilities import services
 from utilities.models import FitRequest, Service, Utility, Visit
@@ -197,6 +197,7 @@ def _shown(request: HttpRequest, home: Home) -> HttpResponse:
         "months": next((row.drawn.head for row in rows if row.drawn), None),
         "no_backup": home.state.state not in (S.BACKUP_VERIFIED, S.CANCELLED),
         "people": _people(home),
+        "custody": jobcustody.of(job, home.known, home.user, today=home.today),
         "equipment": _equipment(job),
         "requests": [(one, reverse("request", kwargs={"code": one.code})) for one in reversed(home.requests)],
         "calls": [(call, reverse("call", kwargs={"uid": call.uid})) for call in home.calls],
@@ -231,6 +232,7 @@ def _before_the_call(home: Home) -> list[readiness.Missing]:
 
 def _told(home: Home) -> waitwords.Told:
     utility = home.utility
+    limit = services.visit_limit(utility) if utility else None
     verified = home.newest(k.VERIFICATION) if home.state.state == S.BACKUP_VERIFIED else None
     return waitwords.Told(
         state=home.state,
@@ -239,8 +241,8 @@ def _told(home: Home) -> waitwords.Told:
         today=home.today,
         zone=home.job.site.zone,
         utility=utility.name if utility else "",
-        limit=utility.published_limit if utility else "",
-        limit_source=utility.published_limit_source if utility else "",
+        limit=limit.sentence if limit else "",
+        limit_source=limit.source if limit else "",
         calendar=services.calendar_of(utility) if utility else None,
         outlook=home.outlook,
         next_person=home.next_person,

@@ -15,7 +15,7 @@ from jobs.core.facts import KINDS
 from jobs.core.models import Fact
 
 RECENT = 6  # facts that stand open; older ones fold into one row
-PHOTOGRAPHED = (k.COLLAR_STAGED, k.COLLAR_FITTED, k.VISIT)  # where a photo is expected, its absence is said
+PHOTOGRAPHED = (k.COLLAR_STAGED, k.COLLAR_FITTED, k.COLLAR_LOST, k.VISIT)  # where a photo is expected, its absence is said
 
 
 @dataclass(frozen=True)
@@ -239,12 +239,39 @@ def _registered(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, 
 
 
 def _staged(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
-    return (name, str(value["place"])) if value.get("place") else (f"{name.replace('staged', 'not staged')}", _joined(value.get("reason")))
+    if not value.get("place"):
+        return f"{name.replace('staged', 'not staged')}", _joined(value.get("reason"))
+    coiled = value.get("cable_coiled_cm")
+    return name, _joined(
+        value["place"],
+        f"{value['serial_seen']} seen through the bag" if value.get("serial_seen") else "",
+        f"label “{value['label']}”" if value.get("label") else "",
+        f"control cable {value['cable_run']}" if value.get("cable_run") else "",
+        f"{coiled} cm coiled" if coiled is not None else "",
+        f"its end {value['cable_end']}" if value.get("cable_end") else "",
+        "both ends labelled" if value.get("cable_labelled") else "ends not labelled" if value.get("cable_labelled") is False else "",
+        "de-energized" if value.get("cable_dead") else "not said to be de-energized" if value.get("cable_dead") is False else "",
+        "homeowner told not to move it" if value.get("told_not_to_move") else "",
+    )
+
+
+def _lost(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return f"collar found {value['what']}", _joined(
+        f"police report {value['police_report']}" if value.get("police_report") else "",
+        f"{value['who_pays']} pays" if value.get("who_pays") else "",
+        f"claim {value['claim']}" if value.get("claim") else "",
+    )
 
 
 def _sheet(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
-    language = {"en": "English", "es": "Spanish"}.get(str(value.get("language", "")), "")
-    return name, _joined(f"to {value['to']}" if value.get("to") else "", language)
+    told = str(value.get("language", ""))
+    language = {"en": "English", "es": "Spanish"}.get(told, told)
+    return name, _joined(
+        f"to {value['to']}" if value.get("to") else "",
+        language,
+        f"by {value['given_by']}" if value.get("given_by") else "",
+        f"signed by {value['signed_by']}" if value.get("signed_by") else "not signed" if value.get("given_by") else "",
+    )
 
 
 def _sent(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
@@ -276,6 +303,14 @@ def _visit(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
     return title, _joined(value.get("reason"), following)
 
 
+def _reported(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return name, _joined(f"by the {value['source']}", f"serial {value['serial']}" if value.get("serial") else "", value.get("remark"))
+
+
+def _site(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return name, _joined(f"bag: {value['bag']}", f"access: {value['access']}")
+
+
 def _fitted(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
     return name, _joined(f"serial {value['serial']}" if value.get("serial") else "serial not told", value.get("remark"))
 
@@ -287,6 +322,31 @@ def _gateway(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str
 
 def _medical(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
     return f"{name}: {value['answer']}", "asked on the call" if value.get("on_call") else ""
+
+
+def _cut_over(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return f"{name}: {value['meter']} is the site's meter", _joined(
+        f"old CTs {value['old_cts']}", value.get("electrician"), f"paired readings {value['verdict']}", value["told"]
+    )
+
+
+def _limits(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    units = {"w": "W", "wh": "Wh", "va": "VA", "a": "A", "percent": "%"}
+    told = [f"{word.rpartition('_')[0].replace('_', ' ')} {words.number(given)} {units[word.rpartition('_')[2]]}"
+            for word, given in value.items() if isinstance(given, int)]  # fmt: skip
+    return name, _joined(", ".join(told), value.get("read_from"))
+
+
+def _site_visit(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return name, _joined(f"for {_iso(value, 'on', today)}", value["reason"], value["who"])
+
+
+def _site_visit_ended(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return f"{name}: {value['how']}", _joined(value.get("found"))
+
+
+def _emergency(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
+    return name, _joined(value.get("what"), f"without power: {value['off']}" if value.get("off") else "")
 
 
 def _told_home(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
@@ -317,13 +377,22 @@ _TOLD = {
     k.CT_CHECK: _ct_check,
     k.COLLAR_REGISTERED: _registered,
     k.COLLAR_STAGED: _staged,
+    k.COLLAR_LOST: _lost,
     k.SHEET_GIVEN: _sheet,
     k.REQUEST_SENT: _sent,
     k.REQUEST_ENDED: _ended,
     k.CONTACT: _contact,
     k.VISIT: _visit,
     k.COLLAR_FITTED: _fitted,
+    k.FITTING_REPORTED: _reported,
+    k.SITE_CONFIRMED: _site,
     k.GATEWAY_REPORT: _gateway,
+    k.METER_CUT_OVER: _cut_over,
+    k.BACKUP_LIMITS: _limits,
+    k.SHEET_TWO_GIVEN: _sheet,
+    k.SITE_VISIT_PLANNED: _site_visit,
+    k.SITE_VISIT_ENDED: _site_visit_ended,
+    k.EMERGENCY_OPENED: _emergency,
     k.MEDICAL_ANSWER: _medical,
     k.HOMEOWNER_TOLD: _told_home,
     k.CALL_OFFERED: _call,

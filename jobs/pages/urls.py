@@ -7,7 +7,7 @@ from importlib import import_module
 from django.urls import URLPattern, URLResolver, include, path, register_converter
 from django.utils.module_loading import module_has_submodule
 
-from jobs.pages import emergency, health, help, joblist, jobpage, search, today
+from jobs.pages import emergency, health, help, joblist, jobpage, savepages, search, today
 
 
 class TypedCode:
@@ -29,6 +29,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("jobs/", joblist.jobs, name="jobs"),
     path("jobs.<str:ending>", joblist.export, name="jobs_export"),
     path("jobs/<typed_code:code>/", jobpage.job, name="job"),
+    path("jobs/<typed_code:code>/all.zip", savepages.whole_job, name="whole_job"),
+    path("columns/<slug:export>/", savepages.columns, name="columns"),
     path("search/", search.search, name="search"),
     path("emergency/", emergency.emergency, name="emergency"),
     path("help/forecasts/", help.forecasts, name="help_forecasts"),

@@ -1,16 +1,35 @@
 from __future__ import annotations
 
 import datetime as dt
+from typing import Any
 
-from jobs.appointments import booking, hours, keeping, verification
+from jobs.appointments import booking, hours, keeping, oncall, sitevisits, verification
+from jobs.appointments.limits import Balance
 from jobs.appointments.models import Appointment, CallRecord, VerificationRecord
+from jobs.appointments.sitevisits import MENDED
 from jobs.appointments.slots import WeeklyHours
 from jobs.appointments.times import Wish
+from jobs.appointments.visitmodels import SiteVisit
 from jobs.core import rights
 from jobs.core.actors import Actor, person
 from jobs.core.models import User
+from jobs.core.phones import e164
 from tests.acts.examples import BOTH, Example, M, S, V, roles
-from tests.appointments.homes import AT_TEN, READINGS, READY, TODAY, TOMORROW, add, booked, give_hours, led, ready_job, seen_passing
+from tests.appointments.homes import (
+    AT_TEN,
+    READINGS,
+    READY,
+    TODAY,
+    TOMORROW,
+    add,
+    booked,
+    give_hours,
+    led,
+    person_of,
+    ready_job,
+    seen_passing,
+)
+from tests.appointments.test_site_visits import HELD
 from tests.make import SYSTEM, make_user
 
 AFTERNOON = Wish(TOMORROW, dt.time(14))
@@ -55,6 +74,45 @@ def _today(by: Actor):
 def _press(by: Actor):
     mara = person(verifier_for(by))
     return verification.see(led(mara), what="mid_open", by=mara), {"reason": "not open yet", "withdraw": True}
+
+
+def _balance(by: Actor):
+    mara = person(verifier_for(by))
+    call = led(mara)
+    verification.see(call, what="mid_open", by=mara)
+    return call, {"balance": Balance(410, 236, 0, 640)}
+
+
+ON_CALL: dict[str, Any] = {
+    "license_number": "EL 1177",
+    "phone": e164("(303) 555-0177"),
+    "starts_at": NOON,
+    "ends_at": NOON + dt.timedelta(days=1),
+}
+
+
+def on_call_entry(by: Actor):
+    return oncall.put_on_call("Ana Ortiz", by=SYSTEM, **ON_CALL), {}
+
+
+def _to_visit(by: Actor):
+    job = ready_job()
+    given = {"reason": "wiring", "on": TODAY, "person": person_of(job), "licensed_name": "Ana Ortiz", "license_number": "EL 1177"}
+    return job, given
+
+
+def a_visit() -> SiteVisit:
+    job, given = _to_visit(SYSTEM)
+    return sitevisits.plan_visit(job, by=SYSTEM, **given)
+
+
+def on_visit(**kwargs: object):
+    return lambda by: (a_visit(), dict(kwargs))
+
+
+def _ended_visit(by: Actor):
+    visit = sitevisits.end_visit(a_visit(), how=MENDED, on=TODAY, found="a loose cable", minutes=40, by=SYSTEM)
+    return visit, {"cost_minor": 18_000}
 
 
 def _passing(by: Actor):
@@ -130,6 +188,13 @@ EXAMPLES: dict[str, Example] = {
     "jobs.appointments.verification.answer_check": Example(roles(V), on_led("cautions", check="lift", answer="yes")),
     "jobs.appointments.verification.note_readings": Example(roles(V), on_led("checks", readings=READINGS)),
     "jobs.appointments.verification.see": Example(roles(V), on_led("readings", what="mid_open")),
+    "jobs.appointments.verification.note_balance": Example(roles(V), _balance, BOTH),
+    "jobs.appointments.sitevisits.plan_visit": Example(roles(M, S), _to_visit),
+    "jobs.appointments.sitevisits.end_visit": Example(roles(M, S), on_visit(how=MENDED, on=TODAY, found="a loose cable", minutes=40)),
+    "jobs.appointments.sitevisits.note_cost": Example(roles(M), _ended_visit),
+    "jobs.appointments.sitevisits.record_on_site": Example(roles(V), on_visit(on=TODAY, result="passed", test=HELD, put_back="yes")),
+    "jobs.appointments.oncall.put_on_call": Example(roles(M, S), lambda by: ("Ana Ortiz", dict(ON_CALL))),
+    "jobs.appointments.oncall.withdraw_on_call": Example(roles(M, S), on_call_entry),
     "jobs.appointments.verification.correct_press": Example(roles(V), _press),
     "jobs.appointments.verification.record_result": Example(roles(V), _passing),
     "jobs.appointments.records.add_to_record": Example(roles(M), lambda by: (_passed(by), {"text": "the meter's number was wrong"}), BOTH),

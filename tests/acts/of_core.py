@@ -7,12 +7,14 @@ from jobs.core import clock, homefacts
 from jobs.core import kinds as k
 from jobs.core.actors import Actor
 from jobs.core.ctpv import PVTest
+from jobs.core.cutover import Read
 from jobs.core.dayone import Photo
-from jobs.core.facts import Said
+from jobs.core.facts import OLD_CTS, SITE_METERS, Said
 from jobs.core.intake import NewHome, NewPerson
 from jobs.core.metering import Pulses
 from jobs.core.metertiming import Mark
 from jobs.core.models import Crew, CrewMember, Job
+from jobs.core.pairs import Pair
 from jobs.core.rights import CREW, FINANCE, ROLES, SCHEDULER
 from jobs.core.states import S as State
 from tests.acts.examples import BOTH, REFUSED, C, Example, M, S, V, roles
@@ -133,6 +135,23 @@ EXAMPLES = {
     "jobs.core.homefacts.record_gateway_report": Example(roles(M, S, V), on_job(State.COLLAR_ENERGIZED, at=AT, state="closed"), BOTH),
     "jobs.core.homefacts.record_communications": Example(roles(M, S, V), on_job(State.COLLAR_ENERGIZED, at=AT), BOTH),
     "jobs.core.homefacts.record_software_updated": Example(roles(M, S, V), on_job(State.COLLAR_ENERGIZED, on=dt.date(2026, 11, 17)), BOTH),
+    "jobs.core.cutover.record_cut_over": Example(
+        roles(M, S, V),
+        on_job(
+            State.COLLAR_ENERGIZED,
+            at=AT,
+            readings=[Read("14:00", Pair(310, 300)), Read("14:01", Pair(1_512, 1_500))],
+            meter=SITE_METERS[0],
+            old_cts=OLD_CTS[0],
+        ),
+        BOTH,
+    ),
+    "jobs.core.cutover.record_backup_limits": Example(
+        roles(M, S, V), on_job(State.COLLAR_ENERGIZED, on=dt.date(2026, 11, 17), entered_by="Ana Ortiz", continuous_w=7_600), BOTH
+    ),
+    "jobs.core.cutover.record_sheet_two_given": Example(
+        roles(M, S, V), on_job(State.BACKUP_VERIFIED, on=dt.date(2026, 11, 17), to="Guadalupe", language="es"), BOTH
+    ),
     "jobs.core.homefacts.record_medical_answer": Example(
         roles(S, V, C), on_job(answer="no", said_by="Guadalupe Hernández", on=dt.date(2026, 11, 17)), BOTH
     ),

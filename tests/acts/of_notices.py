@@ -2,15 +2,15 @@ from __future__ import annotations
 
 from typing import Any
 
-from jobs.core import clock
+from jobs.core import clock, links
 from jobs.core.actors import Actor
-from jobs.core.models import Party
+from jobs.core.models import Party, SignedLink
 from jobs.core.states import S as State
 from jobs.notices import consent, outbox
 from jobs.notices.models import Message, Received
 from jobs.notices.models import State as MessageState
 from tests.acts.examples import BOTH, Example, M, S, roles
-from tests.make import SYSTEM, make_job
+from tests.make import PNG, SYSTEM, make_job
 from tests.notices.make import claimed, released, removed
 
 # Whoever may release may do all of these.
@@ -81,7 +81,18 @@ def _reply(by: Actor) -> tuple[Any, dict[str, Any]]:
     return row, {"how": "telephoned them"}
 
 
+def _bag_link(by: Actor) -> tuple[Any, dict[str, Any]]:
+    job = make_job(State.AWAITING_UTILITY)
+    person = job.parties.get(role="owner").person
+    links.make("bag_photo", job=job, person=person)
+    return SignedLink.objects.get(job=job, person=person), {}
+
+
 EXAMPLES: dict[str, Example] = {
+    "jobs.notices.bagphotos.send_picture": Example(
+        roles(), lambda by: (_bag_link(by)[0], {"name": "bag.png", "data": PNG}), BOTH, link=True
+    ),
+    "jobs.notices.bagphotos.say_unseen": Example(roles(), _bag_link, BOTH, link=True),
     "jobs.notices.outbox.release": Example(WHO, _owed),
     "jobs.notices.outbox.release_at_once": Example(WHO, lambda by: (removed(), {"why": "the house is without power"}), BOTH),
     "jobs.notices.consent.give": Example(WHO, _consents),

@@ -9,8 +9,9 @@ from jobs.core.states import S as State
 from tests.acts.examples import BOTH, REFUSED, Example, M, S, roles
 from tests.make import SYSTEM, make_job, serial_of
 from tests.utilities.made import job_of, make_request, make_service, make_utility
-from utilities import visits
+from utilities import changes, endings, services, visits
 from utilities.profile import Profile
+from utilities.terms import Terms
 
 AT = dt.date(2026, 11, 16)
 
@@ -47,6 +48,32 @@ def _with_desk(by: Actor) -> tuple[Any, dict[str, Any]]:
     return make_request(make_service(utility=utility)), {"asks": "Is a day planned for the visit?"}
 
 
+def _version(by: Actor) -> tuple[Any, dict[str, Any]]:
+    version = services.version_of(make_utility(route="portal"), AT)
+    return version, {}
+
+
+def _corrected(by: Actor) -> tuple[Any, dict[str, Any]]:
+    return _version(by)[0], {"terms": Terms(route="form by e-mail")}
+
+
+def _confirmed(by: Actor) -> tuple[Any, dict[str, Any]]:
+    return _version(by)[0], {"on": AT, "confirmed_with": "Lena Abbott"}
+
+
+def _closed(by: Actor) -> tuple[Any, dict[str, Any]]:
+    return endings.record_closed_there(make_request(), on=AT, reason="no access", by=SYSTEM), {"on": AT}
+
+
+def _withdrawn(by: Actor) -> tuple[Any, dict[str, Any]]:
+    return endings.end_request(make_request(), on=AT, reason="withdrawn", by=SYSTEM), {"on": AT, "person": "Lena Abbott"}
+
+
+def _changed(by: Actor) -> tuple[Any, dict[str, Any]]:
+    change = changes.propose_change(make_request(), on=AT, found="a 12S meter", option="meter", by=SYSTEM)
+    return change, {"on": AT, "signed_by": "Guadalupe Hernández"}
+
+
 EXAMPLES = {
     "utilities.profile.add_utility": Example(
         roles(M), lambda by: (Profile(name="Ottermere Municipal Light", zone="America/Denver"), {}), REFUSED
@@ -62,7 +89,7 @@ EXAMPLES = {
     "utilities.requests.record_sent_again": Example(
         roles(M, S), _request(on=AT, because="incomplete", counts_as_new=True, route="portal"), REFUSED
     ),
-    "utilities.requests.end_request": Example(roles(M, S), _request(on=AT, reason="lapsed"), REFUSED),
+    "utilities.endings.end_request": Example(roles(M, S), _request(on=AT, reason="lapsed"), REFUSED),
     "utilities.requests.record_contact": Example(roles(M, S), _request(on=AT, answered="nothing new"), BOTH),
     "utilities.requests.record_answer": Example(roles(M, S), _request(on=AT, answered="received", reference="WO-5512"), BOTH),
     "utilities.letters.write_to_desk": Example(roles(M, S), _with_desk, REFUSED),
@@ -71,6 +98,19 @@ EXAMPLES = {
     ),
     "utilities.visits.record_homeowner_told": Example(roles(M, S), _announced, REFUSED),
     "utilities.visits.record_visit": Example(roles(M, S), _request(on=AT, outcome="fitted"), REFUSED),
+    "utilities.versions.record_version": Example(roles(M), _utility(terms=Terms(route="portal"), valid_from=AT), REFUSED),
+    "utilities.versions.correct_version": Example(roles(M), _corrected, BOTH),
+    "utilities.versions.confirm_version": Example(roles(M), _confirmed, BOTH),
+    "utilities.endings.record_closed_there": Example(roles(M, S), _request(on=AT, reason="no access"), REFUSED),
+    "utilities.endings.record_open_there": Example(roles(M, S), _closed, REFUSED),
+    "utilities.endings.record_withdrawal_heard": Example(roles(M, S), _withdrawn, REFUSED),
+    "utilities.changes.propose_change": Example(roles(M, S), _request(on=AT, found="a 12S meter", option="meter"), REFUSED),
+    "utilities.changes.record_change_signed": Example(roles(M, S), _changed, REFUSED),
+    "utilities.changes.confirm_site": Example(
+        roles(M, S), _request(on=AT, bag="left of the meter", access="she opens", name="Guadalupe"), BOTH
+    ),
+    "utilities.changes.record_meter_exchange": Example(roles(M, S), _service(asked_on=AT, done_on=None), BOTH),
+    "utilities.reports.report_fitting": Example(roles(M, S), _request(source="homeowner", by_on=AT), BOTH),
     "utilities.replay.begin": Example(roles(M), lambda by: (None, {"today": AT}), REFUSED),
-    "utilities.visits.record_reported_fitted": Example(roles(M, S), _fitted, REFUSED),
+    "utilities.visits.confirm_fitting": Example(roles(M, S), _fitted, REFUSED),
 }

@@ -48,6 +48,8 @@ def test_a_whole_call_by_its_page(mara, call):
     page = client.get(url("call", call)).content.decode()
     assert "In island mode since 11:00:" in words_of(page)
     client.post(url("call_seen", call, what="mid_closed"))
+    assert "import or export as usual was not seen since the return" in client.get(url("call", call)).content.decode()
+    client.post(url("call_seen", call, what="normal"), {"watts": "230"})
     client.post(url("call_result", call), {"result": "passed", "put_back": "yes", "statement": "the lights stayed on"})
 
     call.job.refresh_from_db()

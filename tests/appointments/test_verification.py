@@ -38,7 +38,7 @@ def test_a_test_with_both_seen_together_passes_and_verifies_the_home(mara):
     assert fact.value == {"result": "passed", "record": str(record.uid)}
     assert record.overlap_from is not None
     assert record.overlap_to is not None
-    assert [press["what"] for press in record.presses][-4:] == ["mid_open", "utility_power", "load_served", "mid_closed"]
+    assert [press["what"] for press in record.presses][-5:] == ["mid_open", "utility_power", "load_served", "mid_closed", "normal"]
     assert record.appointment.state == AppointmentState.HELD
     assert [m.kind for m in Message.objects.filter(state="owed")] == ["call_result"]
 

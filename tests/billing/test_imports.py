@@ -45,7 +45,7 @@ def test_payments_are_put_to_the_invoices_they_name_and_the_same_file_twice_chan
     before = {label: kept for label, kept in snapshot().items() if label.startswith("billing.")}
     second = brought_in(farida, *rows)
 
-    assert (first.counts["new"], first.counts["refused"]) == (2, [])
+    assert (first.counts["new"], first.counts["left_out"]) == (2, 0)
     assert (second.counts["new"], second.counts["unchanged"]) == (0, 2)
     assert {label: kept for label, kept in snapshot().items() if label.startswith("billing.")} == before
     assert [p.left_minor for p in Payment.objects.with_left().order_by("reference")] == [0, 5_000]

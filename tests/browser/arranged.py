@@ -6,6 +6,7 @@ import datetime as dt
 
 from billing.models import Invoice
 from jobs.appointments import callsteps, verification
+from jobs.appointments.limits import Balance
 from jobs.appointments.models import AppointmentState, CallRecord
 from jobs.core import actors, clock, homefacts
 from jobs.core import kinds as k
@@ -58,6 +59,8 @@ def _call_being_held() -> None:
         verification.see(call, what="mid_open", by=mara)
     with clock.pretend(minutes_ago(1.5)):
         verification.see(call, what="utility_power", watts=4, by=mara)
+    with clock.pretend(minutes_ago(1)):
+        verification.note_balance(call, balance=Balance(410, 236, 0, 640), volts=241.6, hertz=60.02, by=mara)
 
 
 def _message_that_may_have_been_sent() -> None:

@@ -10,14 +10,30 @@ from django.db.models import Count, Q, QuerySet
 
 from billing.models import Invoice, Milestone, Payment
 from jobs.appointments import feeds, readiness, worklists
-from jobs.appointments.models import Appointment, AppointmentState, CallRecord, Press, Tentative
-from jobs.core import actors, clock, links
+from jobs.appointments.models import Appointment, AppointmentState, CallRecord, Press, Tentative, VerificationRecord
+from jobs.appointments.visitmodels import SiteVisit
+from jobs.core import actors, clock, links, tags
 from jobs.core import kinds as k
-from jobs.core.models import Document, Fact, Hold, ImportRun, Job, SignedLink, User
+from jobs.core.models import (
+    Authority,
+    BagReport,
+    Collar,
+    DesignDocument,
+    Document,
+    ExpiringPaper,
+    Fact,
+    Hold,
+    ImportRun,
+    Job,
+    SignedLink,
+    User,
+)
 from jobs.core.rights import CREW, VERIFIER
 from jobs.core.states import S
 from jobs.notices.models import Message, MessageFile, Received, State
-from utilities.models import FitRequest, Outcome, Service, Utility, Visit
+from utilities import paperlines
+from utilities.endings import WITHDRAWN
+from utilities.models import FitRequest, Outcome, ProfileVersion, RevisionTask, Service, Utility, Visit
 
 Kwargs = dict[str, Any]
 
@@ -91,11 +107,105 @@ def ct_checks(verdict: str) -> Callable[[], QuerySet[Fact]]:
     return lambda: Fact.objects.standing().of_kind(k.CT_CHECK).filter(value__verdict=verdict)
 
 
+# Collars, bags and papers.
+
+
+def collars() -> QuerySet[Collar]:
+    return Collar.objects.filter(job__isnull=False).order_by("pk")
+
+
+def running_out() -> QuerySet[ExpiringPaper]:
+    return paperlines.before_the_collar(ExpiringPaper.objects.all()).filter(kind="permit").order_by("expires_on", "pk")
+
+
+def papers() -> QuerySet[ExpiringPaper]:
+    return ExpiringPaper.objects.standing()
+
+
+def authorities() -> QuerySet[Authority]:
+    return Authority.objects.all()
+
+
+def told_at_bags() -> QuerySet[BagReport]:
+    return BagReport.objects.waiting()
+
+
+def designed() -> QuerySet[Job]:
+    return Job.objects.filter(pk__in=DesignDocument.objects.values("job")).order_by("pk")
+
+
+def revision_tasks() -> QuerySet[RevisionTask]:
+    return RevisionTask.objects.open().order_by("pk")
+
+
+def tag_token() -> Kwargs:
+    """A tag of the demo, printed anew for the picture: what its token is stands on paper only."""
+    return {"token": tags.make_tag(one(homes(S.AWAITING_UTILITY)(), "home that waits"), by=actors.command("pictures")).token}
+
+
+def bag_link() -> Kwargs:
+    return {
+        "token": links.token_of(
+            one(SignedLink.objects.filter(purpose="bag_photo", job__in=homes(S.AWAITING_UTILITY)()), "link to send a photo of the bag")
+        )
+    }
+
+
 # Requests.
+
+
+def cut_overs(verdict: str) -> Callable[[], QuerySet[Fact]]:
+    return lambda: Fact.objects.standing().filter(kind=k.METER_CUT_OVER, value__verdict=verdict)
+
+
+def cut_over_homes() -> QuerySet[Job]:
+    return Job.objects.filter(state=S.COLLAR_ENERGIZED, facts__kind=k.METER_CUT_OVER).filter(facts__kind=k.BACKUP_LIMITS).distinct()
+
+
+def other_serial_homes() -> QuerySet[Job]:
+    return Job.objects.filter(next_act__startswith="Clear the serial")
+
+
+def visits(**filters: Any) -> Callable[[], QuerySet[SiteVisit]]:
+    return lambda: SiteVisit.objects.filter(**filters)
+
+
+def records(**filters: Any) -> Callable[[], QuerySet[VerificationRecord]]:
+    return lambda: VerificationRecord.objects.filter(**filters)
+
+
+def standing_records() -> QuerySet[VerificationRecord]:
+    return VerificationRecord.objects.filter(result="passed", job__state=S.BACKUP_VERIFIED, additions__isnull=True)
 
 
 def open_requests() -> QuerySet[FitRequest]:
     return FitRequest.objects.open().filter(job__isnull=False).order_by("filed_on")
+
+
+def reported_requests() -> QuerySet[FitRequest]:
+    """Whose fitting was reported and is not confirmed."""
+    told = Fact.objects.standing().of_kind(k.FITTING_REPORTED)
+    return open_requests().filter(job__in=told.values("job"))
+
+
+def changed_requests() -> QuerySet[FitRequest]:
+    return open_requests().filter(change_orders__isnull=False)
+
+
+def closed_there() -> QuerySet[FitRequest]:
+    return open_requests().filter(closed_there_on__isnull=False)
+
+
+def withdrawn_requests() -> QuerySet[FitRequest]:
+    return FitRequest.objects.filter(job__isnull=False, end_reason=WITHDRAWN)
+
+
+def with_versions() -> QuerySet[Utility]:
+    return Utility.objects.annotate(n=Count("versions")).filter(n__gt=1)
+
+
+def versions() -> QuerySet[ProfileVersion]:
+    return ProfileVersion.objects.filter(valid_to__isnull=True)
 
 
 def request_uid() -> Kwargs:

@@ -16,7 +16,7 @@ from jobs.core.states import S
 from jobs.notices.models import State
 from tests.browser import demo_rows as d
 from tests.browser.demo_rows import Kwargs, by_code, by_uid
-from utilities.models import Outcome, Utility
+from utilities.models import ChangeOrder, Outcome, Utility
 
 STRANGER = ""  # somebody who is not signed in
 
@@ -57,6 +57,8 @@ RECORDED_IN = {
     "medical-answer": S.COLLAR_ENERGIZED,
     "permission-to-operate": S.GRID_TIED,
     "final-inspection": S.GRID_TIED,
+    "bag-seen": S.AWAITING_UTILITY,
+    "collar-lost": S.AWAITING_UTILITY,
 }
 
 
@@ -170,6 +172,15 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
         Shot(MANAGER, by_uid(d.ct_checks("consistent"), "CT check"), label="consistent"),
         Shot(MANAGER, by_uid(d.ct_checks("inconsistent"), "CT check"), label="inconsistent"),
     ],
+    "fitted_collar": [
+        Shot(VERIFIER, by_code(d.cut_over_homes, "home with its metering cut over"), label="cut over"),
+        Shot(VERIFIER, by_code(d.other_serial_homes, "home with another serial"), label="another serial"),
+        Shot(VERIFIER, by_code(d.homes(S.AWAITING_UTILITY), "home awaiting the utility"), label="nothing yet"),
+    ],
+    "cut_over": [
+        Shot(VERIFIER, by_uid(d.cut_overs("consistent"), "cut-over"), label="consistent"),
+        Shot(VERIFIER, by_uid(d.cut_overs("cannot tell"), "cut-over"), label="cannot tell"),
+    ],
     "crew_day": [Shot(CREW), Shot(CREW, label="es", query=lambda: {"lang": "es"})],
     "crew_form": [
         Shot(CREW, by_code(d.crews_homes, "home of the crew")),
@@ -215,10 +226,21 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
     "utility_districts": [Shot(MANAGER, by_uid(lambda: Utility.objects.filter(districts__isnull=False), "utility with districts"))],
     "utility_calendar": [Shot(MANAGER, by_uid(lambda: Utility.objects.filter(closures__isnull=False), "utility with closures"))],
     "utility_contacts": [Shot(SCHEDULER, by_uid(lambda: Utility.objects.filter(contacts__isnull=False), "utility with contacts"))],
+    "utility_answer": [
+        Shot(SCHEDULER, by_uid(d.busiest, "utility")),
+        Shot(SCHEDULER, by_uid(d.busiest, "utility"), label="refused", press="Record answer", status=422),
+    ],
+    "versions": [Shot(MANAGER, by_uid(d.with_versions, "utility with two versions"))],
+    "version_new": [Shot(MANAGER, by_uid(d.with_versions, "utility with two versions"))],
+    "version_correct": [Shot(MANAGER, by_uid(d.versions, "version"))],
+    "version_confirm": [Shot(MANAGER, by_uid(d.versions, "version"))],
     "requests": [Shot(SCHEDULER), Shot(MANAGER, label="ended", query=lambda: {"outcome": Outcome.CANCELLED.value})],
     "requests_export": list_files(SCHEDULER),
     "request": [
         Shot(SCHEDULER, by_code(d.open_requests, "open request"), label="open"),
+        Shot(SCHEDULER, by_code(d.reported_requests, "request with reports"), label="reports that conflict"),
+        Shot(SCHEDULER, by_code(d.changed_requests, "request with a change"), label="change to sign"),
+        Shot(SCHEDULER, by_code(d.closed_there, "request closed there"), label="closed there"),
         Shot(SCHEDULER, by_code(d.of_outcome(Outcome.FITTED), "fitted request"), label="fitted"),
         Shot(SCHEDULER, by_code(d.of_outcome(Outcome.CANCELLED), "request that ended without fitting"), label="ended"),
     ],
@@ -229,9 +251,53 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
     "request_answer": [request()],
     "request_visit": [request(), Shot(SCHEDULER, d.request_uid, label="refused", press="Record visit", status=422)],
     "request_announce": [request()],
-    "request_fitted": [request()],
+    "request_fitted": [request(), Shot(SCHEDULER, by_uid(d.reported_requests, "request with reports"), label="reports that conflict")],
+    "request_reported": [request()],
+    "request_closed": [request()],
+    "request_open": [Shot(SCHEDULER, by_uid(d.closed_there, "request closed there"))],
+    "request_heard": [Shot(SCHEDULER, by_uid(d.withdrawn_requests, "withdrawn request"))],
+    "request_change": [request()],
+    "request_site": [request()],
+    "change_signed": [Shot(SCHEDULER, by_uid(lambda: ChangeOrder.objects.filter(signed_on__isnull=True), "change to sign"))],
+    "meter_exchange": [Shot(SCHEDULER, by_uid(d.services, "meter"))],
     "request_again": [request()],
     "request_end": [request()],
+    "bag_tag": [Shot(SCHEDULER, by_code(d.homes(S.AWAITING_UTILITY), "home that waits"))],
+    "handover_sheet": [Shot(MANAGER, by_code(d.homes(S.AWAITING_UTILITY), "home that waits"))],
+    "designs": [Shot(MANAGER, by_code(d.designed, "home with a design paper"))],
+    "bag_report": [Shot(SCHEDULER, by_uid(d.told_at_bags, "report from a bag"))],
+    "tag_page": [
+        Shot(STRANGER, d.tag_token),
+        Shot(STRANGER, d.tag_token, label="es", query=lambda: {"lang": "es"}),
+        Shot(STRANGER, d.tag_token, label="nothing chosen", press="Send what I found", status=422),
+        Shot(STRANGER, lambda: {"token": "KQ7M4EKQ7M4EKQ7M"}, label="not known", status=404),
+    ],
+    "bag_photo": [
+        Shot(STRANGER, d.bag_link),
+        Shot(STRANGER, d.bag_link, label="es", query=lambda: {"lang": "es"}),
+        Shot(STRANGER, d.bag_link, label="nothing chosen", press="Send this picture", status=422),
+    ],
+    "collars": [Shot(SCHEDULER), Shot(SCHEDULER, label="nothing", query=lambda: {"revision": "none such"})],
+    "collars_export": list_files(SCHEDULER),
+    "collar_new": [Shot(SCHEDULER), Shot(SCHEDULER, label="refused", press="Record it received", status=422)],
+    "collar": [Shot(SCHEDULER, by_uid(d.collars, "collar of a home"))],
+    "collar_lift": [Shot(MANAGER, by_uid(d.collars, "collar of a home"))],
+    "revisions": [Shot(MANAGER), Shot(MANAGER, label="asked", query=lambda: {"revision": "B"})],
+    "revision_task": [Shot(SCHEDULER, by_uid(d.revision_tasks, "task of a withdrawn revision"))],
+    "papers": [Shot(SCHEDULER), Shot(SCHEDULER, label="before the collar", query=lambda: {"collar": "before"})],
+    "papers_export": list_files(SCHEDULER),
+    "paper_new": [
+        Shot(SCHEDULER, by_code(d.homes(S.AWAITING_UTILITY), "home that waits")),
+        Shot(SCHEDULER, by_code(d.homes(S.AWAITING_UTILITY), "home that waits"), label="refused", press="Enter the paper", status=422),
+    ],
+    "paper": [Shot(SCHEDULER, by_uid(d.running_out, "permit that runs out before the collar"))],
+    "paper_do": [
+        Shot(SCHEDULER, lambda what=what: {"uid": d.one(d.running_out(), "permit that runs out").uid, "what": what}, label=what)  # type: ignore[misc]
+        for what in ("letter", "extend", "owner", "end")
+    ],
+    "authorities": [Shot(SCHEDULER)],
+    "authority": [Shot(SCHEDULER, by_uid(d.authorities, "authority"))],
+    "warranty_terms": [Shot(MANAGER)],
     "request_write": [request()],
     "visit_told": [Shot(SCHEDULER, by_uid(d.announced_visits, "announced visit"))],
     # Messages.
@@ -287,6 +353,28 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
     "call_move": [Shot(SCHEDULER, by_uid(d.to_come, "call to come"))],
     "call_cancel": [Shot(SCHEDULER, by_uid(d.to_come, "call to come"))],
     "call_answer": [Shot(SCHEDULER, by_uid(d.to_come, "call to come"))],
+    "verification_pdf": [
+        File(VERIFIER, "the verification record of a call", by_uid(d.records(appointment__isnull=False, result="passed"), "passed record")),
+        File(VERIFIER, "the verification record of a site visit", by_uid(d.records(visit__isnull=False), "record of a visit")),
+    ],
+    "sheet_two": [
+        File(VERIFIER, "hand-over sheet two in English", lambda: {**by_uid(d.standing_records, "standing record")(), "lang": "en"}),
+        File(VERIFIER, "hand-over sheet two in Spanish", lambda: {**by_uid(d.standing_records, "standing record")(), "lang": "es"}),
+    ],
+    "site_visits": [Shot(MANAGER), Shot(SCHEDULER, label="as scheduler")],
+    "site_visit_new": [
+        Shot(SCHEDULER, by_code(d.not_bookable, "energized home that is not ready")),
+        Shot(SCHEDULER, by_code(d.not_bookable, "energized home"), label="refused", press="Plan the visit", status=422),
+    ],
+    "site_visit": [
+        Shot(SCHEDULER, by_uid(d.visits(ended_at__isnull=True), "planned visit"), label="planned"),
+        Shot(MANAGER, by_uid(d.visits(record__isnull=False), "visit with a test"), label="with a test"),
+        Shot(MANAGER, by_uid(d.visits(how="mended, test by telephone"), "visit that mended"), label="mended"),
+    ],
+    "site_visit_end": [Shot(SCHEDULER, by_uid(d.visits(ended_at__isnull=True), "planned visit"))],
+    "site_visit_cost": [Shot(MANAGER, by_uid(d.visits(ended_at__isnull=False), "visit that has ended"))],
+    "site_visit_test": [Shot(VERIFIER, by_uid(d.visits(ended_at__isnull=True), "planned visit"))],
+    "on_call": [Shot(SCHEDULER), Shot(SCHEDULER, label="refused", press="Put on call", status=422)],
     "call_correct": [Shot(VERIFIER, d.press_on_call)],
     "call_void": [Shot(MANAGER, by_uid(d.with_record("passed"), "passed call"))],
     "call_add": [Shot(MANAGER, by_uid(d.with_record("passed"), "passed call"))],

@@ -18,6 +18,7 @@ import time_machine
 from django.core.management import call_command
 from playwright.sync_api import Page, expect
 
+from jobs.appointments import callsteps
 from jobs.core import rights, tasks
 from jobs.core.models import Crew, CrewMember, ImportRun, User
 from jobs.core.recordings import RECORDINGS
@@ -384,13 +385,11 @@ def hold_the_call(story: Story) -> None:
     for _ in range(5):
         page.get_by_role("button", name=re.compile("^Heard and understood")).first.click()
     expect(page.get_by_role("button", name=re.compile("^Heard and understood"))).to_have_count(0)
-    for question, answer in (
-        ("An adult at home", "Yes"), ("Medical equipment, today", "No"), ("Generator", "There is none"), ("Lifts", "No"),
-        ("Storm or outage, today", "No"),
-    ):  # fmt: skip
-        asked = page.get_by_role("row").filter(has=page.get_by_text(question, exact=True))
-        asked.get_by_role("radio", name=answer, exact=True).check()
-        press_about(page, "Record answer", question)
+    for check in callsteps.CHECKS:
+        asked = page.get_by_role("row").filter(has=page.get_by_text(check.title, exact=True))
+        safe = next(answer.words for answer in check.answers if answer.safe)
+        asked.get_by_role("radio", name=safe, exact=True).check()
+        press_about(page, "Record answer", check.title)
     typed = {"State of charge, %": "82", "Load, W": "640", "Battery, W": "0", "PV, W": "410", "Utility, W": "230"}
     fill(page, {"Load on the backed-up panel, such as the refrigerator": "refrigerator"} | typed)
     press(page, "Record readings")
@@ -401,7 +400,10 @@ def hold_the_call(story: Story) -> None:
     press_about(page, "Seen now", "Utility power")
     page.get_by_role("row", name=re.compile("^Load served")).get_by_label("Watts").fill("640")
     press_about(page, "Seen now", "Load served")
+    press_about(page, "Seen now", "Return begun")
     press_about(page, "Seen now", "Return seen")
+    page.get_by_role("row", name=re.compile("^Import or export as usual")).get_by_label("Watts").fill("230")
+    press_about(page, "Seen now", "Import or export as usual")
     page.get_by_role("group", name=re.compile("^Reserve and mode put back")).get_by_role("radio", name="Yes").check()
     page.get_by_label("What the person at home said of it").fill("The lights stayed on.")
     press(page, "Record as passed")

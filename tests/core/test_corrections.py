@@ -8,10 +8,10 @@ import pytest
 import time_machine
 
 from jobs.appointments import readiness
-from jobs.core import clock, dayone, homefacts, lifecycle, reconcile, secrets
+from jobs.core import clock, custody, dayone, homefacts, lifecycle, reconcile, secrets
 from jobs.core import kinds as k
 from jobs.core.facts import Said, When
-from jobs.core.models import Fact, IdempotencyKey, Job
+from jobs.core.models import Collar, Fact, IdempotencyKey, Job
 from jobs.core.refusals import Refused
 from jobs.core.states import S
 from tests.appointments.homes import begun, booked, ready_job
@@ -56,6 +56,7 @@ def test_a_serial_that_went_to_another_home_does_not_come_back_by_a_correction(d
     first, second = make_job(S.GRID_TIED), make_job()
     old = serial_of(first)
     swap = dayone.record_collar_registered(first, on=TODAY, serial="LL-888888", by=dana)
+    custody.lift_bar(Collar.objects.get(serial=old), reason="Joel Amadi looked at it: sound", by=dana)
     dayone.record_collar_registered(second, on=TODAY, serial=old, by=dana)
 
     with pytest.raises(Refused, match=f"registered for job {second.code}"):

@@ -13,7 +13,7 @@ from django.db import OperationalError
 from jobs.core import actors, importing, tasks, waking
 from jobs.core.models import Crew, ImportRun, Trace
 from jobs.core.refusals import NotAllowed, Refused
-from jobs.core.sheets import Applied, CheckedRow, Column, Objection, Preview, Question
+from jobs.core.sheets import Applied, CheckedRow, Column, Objection, Preview, Question, RowError
 from tests.make import PNG
 
 pytestmark = pytest.mark.django_db
@@ -101,7 +101,8 @@ def test_the_good_rows_are_applied_and_the_wrong_one_is_listed(kind, dana):
 
     assert set(Crew.objects.values_list("name", flat=True)) == {"North", "South"}
     assert run.counts["new"] == 2
-    assert run.counts["refused"] == [[3, "Crew", "Bad", "A crew is not named Bad."]]
+    assert importing.refused(run) == [RowError(3, "Crew", "Bad", "A crew is not named Bad.")]
+    assert run.counts["left_out"] == 1
     assert run.finished_at is not None
 
 
@@ -109,9 +110,10 @@ def test_a_row_refused_only_when_it_is_applied_is_undone_alone_and_listed(kind, 
     run = importing.apply(prepare(file_of("North", "Late", "Twice", "South"), by=dana), by=dana)
 
     assert set(Crew.objects.values_list("name", flat=True)) == {"North", "South"}
-    assert [error[:3] for error in run.counts["refused"]] == [[3, "Crew", "Late"], [4, "", ""]]
-    assert run.counts["refused"][0][3] == "Somebody took this name meanwhile."
-    assert "The records changed while this row was applied" in run.counts["refused"][1][3]
+    late, twice = importing.refused(run)
+    assert (late.row, late.column, late.value, late.wanted) == (3, "Crew", "Late", "Somebody took this name meanwhile.")
+    assert (twice.row, twice.column) == (4, "")
+    assert "The records changed while this row was applied" in twice.wanted
 
 
 def test_rows_are_applied_as_an_import_and_the_act_keeps_its_person(kind, dana):

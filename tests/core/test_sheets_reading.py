@@ -189,9 +189,9 @@ def test_a_file_that_cannot_be_taken_is_refused_with_what_is_wrong_and_what_is_w
     assert refusal(name, data) == sentence
 
 
-def test_a_file_of_more_than_20_megabytes_is_refused():
-    sentence = "jobs.csv is larger than 20 MB: split it into several files, each with the headings."
-    assert refusal("jobs.csv", b"job\n" + b"x" * 19_999_997) == sentence
+def test_a_file_of_more_than_60_megabytes_is_refused():
+    sentence = "jobs.csv is larger than 60 MB: split it into several files, each with the headings."
+    assert refusal("jobs.csv", b"job\n" + b"x" * 59_999_997) == sentence
 
 
 def test_a_limit_of_bytes_is_itself_allowed():

@@ -9,7 +9,7 @@ from typing import Any
 from billing import reminders
 from jobs.appointments import booking, verification
 from jobs.appointments.times import Wish
-from jobs.core import actors, clock, rights, rules
+from jobs.core import actors, clock, expiring, rights, rules
 from jobs.core import kinds as k
 from jobs.core.models import Job
 from jobs.core.states import S
@@ -17,10 +17,10 @@ from jobs.notices import asking, outbox
 from jobs.notices.models import Message
 from tests.appointments.homes import AT_TEN, TODAY, booked, give_hours, led, ready_job, seen_passing
 from tests.billing.made import lender, planned_job, released
-from tests.make import SYSTEM, make_job, make_user, put, serial_of, user_of
+from tests.make import DAY_ONE, SYSTEM, make_job, make_user, put, serial_of, user_of
 from tests.notices.make import REMOVED_ON, agreed
 from tests.utilities.made import make_request, make_service, make_utility
-from utilities import letters, visits
+from utilities import extension, letters, visits
 
 IN_TWO_DAYS = Wish(TODAY + dt.timedelta(days=2), dt.time(10))
 
@@ -101,6 +101,15 @@ def _letter(language: str, texts: bool, fields: dict[str, Any]) -> None:
     Message.objects.filter(kind="utility_letter").update(language=language)
 
 
+def _extension(language: str, texts: bool, fields: dict[str, Any]) -> None:
+    job = make_job(S.GRID_TIED, language=language, **fields)
+    make_request(make_service(job, utility=make_utility("Ottermere Municipal Light")))
+    authority = expiring.add_authority("City of Ottermere", email="permits@ottermere.example", by=SYSTEM)
+    paper = expiring.add_paper(job, kind="permit", number="B-2026-118", issued_on=DAY_ONE, expires_on=TODAY, authority=authority, by=SYSTEM)
+    extension.write_for_extension(paper, until=TODAY + dt.timedelta(days=90), by=SYSTEM)
+    Message.objects.filter(kind="permit_extension").update(language=language)
+
+
 def _invoice(reminded: bool, lent: bool) -> Callable[[str, bool, dict[str, Any]], None]:
     def owe(language: str, texts: bool, fields: dict[str, Any]) -> None:
         job = planned_job(payer=lender() if lent else None, language=language, **fields)
@@ -129,6 +138,7 @@ MAKERS: dict[str, Callable[[str, bool, dict[str, Any]], None]] = {
     "visit_announced": _visit,
     "utility_interrupts": _visit,
     "utility_letter": _letter,
+    "permit_extension": _extension,
     "invoice": _invoice(reminded=False, lent=False),
     "invoice_to_lender": _invoice(reminded=False, lent=True),
     "payment_reminder": _invoice(reminded=True, lent=False),

@@ -18,9 +18,10 @@ from tests.notices.every_kind import MAKERS, message_of
 
 pytestmark = pytest.mark.django_db
 
-TEXTS = [name for name in MAKERS if name != "utility_letter" and "invoice" not in name and "lender" not in name]
+LETTERS = ("utility_letter", "permit_extension")
+TEXTS = [name for name in MAKERS if name not in LETTERS and "invoice" not in name and "lender" not in name]
 # These hold a link, or more cautions than one part has room for.
-LONGER = {"call_offered": 2, "call_booked": 2, "call_moved": 2, "utility_interrupts": 2}
+LONGER = {"call_offered": 2, "call_booked": 2, "call_moved": 2, "utility_interrupts": 2, "bag_photo": 2}
 
 
 def test_every_kind_has_an_example_here():

@@ -9,15 +9,21 @@ from billing import milestones
 from jobs.core.models import Job
 from jobs.core.states import S
 from tests.make import SENT, SYSTEM, make_job
-from utilities import requests
+from utilities import requests, versions
 from utilities.leadtimes.quantiles import pack
 from utilities.models import FitRequest, Forecast, ForecastRun, Service, Utility
+from utilities.terms import Terms
 
 AS_OF = dt.date(2026, 11, 17)
 
 
 def a_utility(name: str = "Ottermere Municipal Light", **fields: Any) -> Utility:
-    return Utility.objects.get_or_create(name=name, defaults={"zone": "America/Denver", "emergency_phone": "+13035550199", **fields})[0]
+    terms = {name: fields.pop(name) for name in list(fields) if name in Terms.__dataclass_fields__}
+    told = {"zone": "America/Denver", "emergency_phone": "+13035550199", **fields}
+    utility, made = Utility.objects.get_or_create(name=name, defaults=told)
+    if made and terms:
+        versions.record_version(utility, terms=Terms(**terms), valid_from=dt.date(2020, 1, 1), by=SYSTEM)
+    return utility
 
 
 def served(job: Job, utility: Utility | None = None, *, meter: str = "") -> Service:

@@ -9,6 +9,7 @@ from jobs.appointments.times import Wish
 from jobs.core import links, rights
 from jobs.core.actors import person
 from jobs.core.models import SignedLink, User
+from tests.acts.of_appointments import a_visit, on_call_entry
 from tests.appointments.homes import AT_TEN, TODAY, booked, give_hours, led, ready_job, seen_passing
 from tests.make import SYSTEM, make_user
 from tests.pages.addresses import ALL, STRANGERS, M, Row, S, V, roles
@@ -55,6 +56,15 @@ def _record(user: User | None) -> dict[str, Any]:
     mara = person(make_user(rights.VERIFIER, "Mara Quist"))
     record = verification.record_result(seen_passing(led(mara), mara), result="passed", put_back="yes", by=mara)
     return {"uid": record.appointment.uid}
+
+
+def _paper(user: User | None) -> dict[str, Any]:
+    mara = person(make_user(rights.VERIFIER, "Mara Quist"))
+    return {"uid": verification.record_result(seen_passing(led(mara), mara), result="passed", put_back="yes", by=mara).uid}
+
+
+def _visit(user: User | None) -> dict[str, Any]:
+    return {"uid": a_visit().uid}
 
 
 def _time_off(user: User | None) -> dict[str, Any]:
@@ -116,6 +126,17 @@ ROWS: dict[str, Row] = {
     "call_caution": Row(None, roles(V), lambda user: _fresh(user, name="medical")),
     "call_check": Row(None, roles(V), on_call("cautions", name="adult")),
     "call_readings": Row(None, roles(V), on_call("checks")),
+    "call_balance": Row(None, roles(V), on_call("readings")),
+    "verification_pdf": Row(BOOKS, None, _paper),
+    "sheet_two": Row(BOOKS, None, lambda user: {**_paper(user), "lang": "es"}),
+    "site_visits": Row(BOOKS),
+    "site_visit_new": Row(roles(M, S), roles(M, S), lambda user: {"code": ready_job().code}),
+    "site_visit": Row(BOOKS, None, _visit),
+    "site_visit_end": Row(roles(M, S), roles(M, S), _visit),
+    "site_visit_cost": Row(roles(M), roles(M), _visit),
+    "site_visit_test": Row(roles(V), roles(V), _visit),
+    "on_call": Row(roles(M, S), roles(M, S)),
+    "on_call_withdraw": Row(None, roles(M, S), lambda user: {"uid": on_call_entry(SYSTEM)[0].uid}),
     "call_seen": Row(None, roles(V), on_call("readings", what="mid_open")),
     "call_correct": Row(roles(V), roles(V), _press),
     "call_result": Row(None, roles(V), on_call("readings")),

@@ -3,12 +3,16 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from jobs.core import dayone, files, homefacts, kinds
+from jobs.core import cutover, dayone, files, homefacts, kinds
+from jobs.core.cutover import Read
+from jobs.core.facts import OLD_CTS, SITE_METERS
 from jobs.core.models import Crew, CrewMember, Job, User
+from jobs.core.pairs import Pair
 from jobs.core.rights import CREW
+from jobs.core.states import S as State
 from tests.core.phone import two_versions
 from tests.make import DAY_ONE, PNG, SYSTEM, make_job, make_user, put, steps_seen
-from tests.pages.addresses import ALL, STRANGERS, C, M, Row, S, V, roles
+from tests.pages.addresses import ALL, STRANGERS, C, F, M, Row, S, V, roles
 
 
 def job_for(user: User | None, **fields: Any) -> Job:
@@ -17,7 +21,7 @@ def job_for(user: User | None, **fields: Any) -> Job:
         team, _ = Crew.objects.get_or_create(name="North crew")
         CrewMember.objects.get_or_create(crew=team, user=user, from_on=dt.date(2026, 1, 1))
         fields.setdefault("crew", team)
-    return make_job(**fields)
+    return make_job(fields.pop("state", State.IN_BUILD), **fields)
 
 
 def recording(what: str):
@@ -34,6 +38,14 @@ def _fact(user: User | None) -> dict[str, Any]:
 
 def _ct_check(user: User | None) -> dict[str, Any]:
     return {"uid": dayone.record_ct_check(job_for(user), on=DAY_ONE, tests=steps_seen(), by=SYSTEM).uid}
+
+
+def _cut_over(user: User | None) -> dict[str, Any]:
+    readings = [Read("14:00", Pair(310, 300)), Read("14:01", Pair(1_512, 1_500))]
+    at = dt.datetime(2026, 11, 17, 18, tzinfo=dt.UTC)
+    job = make_job(State.COLLAR_ENERGIZED)
+    fact = cutover.record_cut_over(job, at=at, readings=readings, meter=SITE_METERS[0], old_cts=OLD_CTS[0], by=SYSTEM)
+    return {"uid": fact.uid}
 
 
 def _hold(user: User | None) -> dict[str, Any]:
@@ -69,6 +81,8 @@ ROWS = {
     "reveal": Row(roles(M, S, V, C), roles(M, S, V, C), a_job),
     "correct": Row(ALL, ALL, _fact),
     "ct_check": Row(ALL, None, _ct_check),
+    "cut_over": Row(roles(M, S, F, V), None, _cut_over),
+    "fitted_collar": Row(roles(M, S, F, V), None, a_job),
     "crew_day": Row(roles(M, C)),
     "crew_hello": Row(roles(M, C)),
     "crew_worker": Row(ALL | STRANGERS),

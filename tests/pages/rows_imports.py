@@ -31,6 +31,7 @@ ROWS = {
     "import_columns": Row(None, WHO, _run),
     "import_apply": Row(None, WHO, _run),
     "import_drop": Row(None, WHO, _run),
+    "import_take_back": Row(WHO, WHO, _run),
     "import_progress": Row(WHO, None, _run),
     "import_errors": Row(WHO, None, _run),
     "import_errors_xlsx": Row(WHO, None, _run),

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from jobs.core import clock, files
+from jobs.core import clock, files, links
 from jobs.core.models import User
 from jobs.core.states import S as JobState
 from jobs.notices import outbox
@@ -61,7 +61,13 @@ def _reply(user: User | None) -> dict[str, Any]:
     return {"uid": row.uid}
 
 
+def _bag_link(user: User | None) -> dict[str, Any]:
+    job = make_job(JobState.AWAITING_UTILITY)
+    return {"token": links.make("bag_photo", job=job, person=job.parties.get(role="owner").person)}
+
+
 ROWS = {
+    "bag_photo": Row(ALL | STRANGERS, ALL | STRANGERS, _bag_link),
     "received_list": Row(WHO),
     "received": Row(WHO, WHO, _reply),
     "consents": Row(WHO, None, _job),

@@ -9,6 +9,8 @@ ROWS: dict[str, Row] = {
     "jobs": Row(ALL),
     "jobs_export": Row(ALL, None, lambda user: {"ending": "csv"}),
     "job": Row(ALL, None, a_job),
+    "whole_job": Row(ALL, None, a_job),
+    "columns": Row(ALL, ALL, lambda user: {"export": "jobs_export"}),
     "search": Row(ALL, query={"q": "sawmill"}),
     "emergency": Row(ALL, ALL),
     "help_forecasts": Row(ALL - {C}),

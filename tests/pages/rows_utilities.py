@@ -7,7 +7,7 @@ from jobs.core.models import User
 from tests.make import SYSTEM
 from tests.pages.addresses import F, M, Row, S, V, roles
 from tests.utilities.made import make_request, make_service, make_utility
-from utilities import visits
+from utilities import changes, endings, services, visits
 
 READ = roles(M, S, F, V)
 RECORD = roles(M, S)
@@ -44,6 +44,21 @@ def an_announced_visit(user: User | None) -> dict[str, Any]:
     return {"uid": visit.uid}
 
 
+def a_version(user: User | None) -> dict[str, Any]:
+    version = services.version_of(make_utility(route="portal"), dt.date(2026, 11, 13))
+    assert version is not None
+    return {"uid": version.uid}
+
+
+def closed_there(user: User | None) -> dict[str, Any]:
+    return {"uid": endings.record_closed_there(make_request(), on=dt.date(2026, 11, 13), reason="no access", by=SYSTEM).uid}
+
+
+def a_change(user: User | None) -> dict[str, Any]:
+    change = changes.propose_change(make_request(), on=dt.date(2026, 11, 13), found="a 12S meter", option="meter", by=SYSTEM)
+    return {"uid": change.uid}
+
+
 ROWS = {
     "utilities": Row(READ),
     "utilities_export": Row(READ, None, a_file),
@@ -58,6 +73,19 @@ ROWS = {
     "utility_districts": Row(EDIT, EDIT, a_utility),
     "utility_calendar": Row(EDIT, EDIT, a_utility),
     "utility_contacts": Row(READ, None, a_utility),
+    "utility_answer": Row(RECORD, RECORD, a_utility),
+    "versions": Row(READ, None, a_utility),
+    "version_new": Row(EDIT, EDIT, a_utility),
+    "version_correct": Row(EDIT, EDIT, a_version),
+    "version_confirm": Row(EDIT, EDIT, a_version),
+    "request_reported": Row(RECORD, RECORD, a_request),
+    "request_closed": Row(RECORD, RECORD, a_request),
+    "request_open": Row(RECORD, RECORD, closed_there),
+    "request_heard": Row(RECORD, RECORD, a_request),
+    "request_change": Row(RECORD, RECORD, a_request),
+    "request_site": Row(RECORD, RECORD, a_request),
+    "change_signed": Row(RECORD, RECORD, a_change),
+    "meter_exchange": Row(RECORD, RECORD, a_service),
     "requests": Row(READ),
     "requests_export": Row(READ, None, a_file),
     "request": Row(READ, None, by_code),

@@ -24,6 +24,7 @@ from tests.appointments.homes import booked, led, ready_job, seen_passing
 from tests.make import DAY_ONE, FITTED, SYSTEM, make_job, put, serial_of, user_of
 from tests.pages.homes import a_utility, asked, forecast_for, job_of, plan, served
 from tests.pages.queries import counted, signed_in
+from utilities.terms import Limit
 
 pytestmark = pytest.mark.django_db
 TODAY = dt.date(2026, 11, 18)
@@ -45,7 +46,7 @@ def text_of(page) -> str:
 
 
 def test_a_waiting_home_says_on_whom_since_when_by_whose_calendar_and_what_comes_next(client, theo):
-    utility = a_utility(published_limit="30 business days", published_limit_source="its rule book, 2 Mar 2026")
+    utility = a_utility(limits=(Limit("visit", "its rule book, 2 Mar 2026", days=30),))
     request = asked(utility=utility)
     forecast_for(request, half_in=116)  # 13 March 2027; nine in ten 165 days on: 1 May 2027
 
@@ -55,7 +56,7 @@ def test_a_waiting_home_says_on_whom_since_when_by_whose_calendar_and_what_comes
     # (observed), Labor Day (7 September), Columbus Day (12 October), Veterans Day (11 November): 115.
     assert sentence_of(page) == (
         "Waiting on Ottermere Municipal Light since 3 June 2026, 168 days, 115 of them business days of Ottermere Municipal Light. "
-        "Its limit for the visit: 30 business days (its rule book, 2 Mar 2026). "
+        "Its limit for the visit: fit the collar within 30 business days of the day the request came in there (its rule book, 2 Mar 2026). "
         "Half of such requests are fitted by 13 March 2027, nine in ten by 1 May 2027. "
         "Next: ask the utility about the request (the scheduler, due 17 June 2026, 154 days late)."
     )

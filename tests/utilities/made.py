@@ -12,14 +12,22 @@ from jobs.core.states import S
 from tests.make import SENT, SYSTEM, make_job
 from utilities import meters, profile, requests
 from utilities.models import District, FitRequest, Outcome, Service, Utility
+from utilities.terms import Terms
 
+EVER = dt.date(2020, 1, 1)
 _count = itertools.count(1)
 
 
 def make_utility(name: str = "", **fields: Any) -> Utility:
     """A utility in Denver's zone that works Monday to Friday, with an emergency line."""
+    terms = {name: fields.pop(name) for name in list(fields) if name in Terms.__dataclass_fields__}
     told = {"zone": "America/Denver", "emergency_phone": "+13035550111", **fields}
-    return profile.add_utility(profile.Profile(name=name or f"Ottermere Municipal Light {next(_count)}", **told), by=SYSTEM)
+    return profile.add_utility(
+        profile.Profile(name=name or f"Ottermere Municipal Light {next(_count)}", **told),
+        terms=Terms(**terms) if terms else None,
+        valid_from=EVER,
+        by=SYSTEM,
+    )
 
 
 def make_service(job: Job | None = None, *, utility: Utility | None = None, district: District | None = None, **fields: Any) -> Service:

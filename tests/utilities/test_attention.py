@@ -9,7 +9,7 @@ from jobs.core.attention import Section
 from jobs.core.models import Job
 from tests.make import put, user_of
 from tests.utilities.made import job_of, make_request, make_service, make_utility
-from utilities import attention, requests, visits
+from utilities import attention, endings, requests, visits
 
 pytestmark = pytest.mark.django_db
 
@@ -45,7 +45,7 @@ def test_a_visit_that_came_answers_its_announcement(theo):
     visits.announce_visit(request, told_on=D(2026, 11, 2), window_from=D(2026, 11, 9), window_to=D(2026, 11, 10), by=theo)
     assert section(theo, "promises").count == 1
 
-    visits.record_visit(request, on=D(2026, 11, 10), outcome="nobody home", by=theo)
+    visits.record_visit(request, on=D(2026, 11, 10), outcome="nobody home", reason="said the crew", by=theo)
 
     assert section(theo, "promises").count == 0
 
@@ -86,7 +86,7 @@ def test_a_request_nobody_has_heard_of_again_is_listed(theo):
 
 def test_an_ended_request_stands_until_a_new_one_is_sent(theo):
     request = make_request()
-    requests.end_request(request, on=D(2026, 11, 2), reason="closed", by=theo)
+    endings.end_request(request, on=D(2026, 11, 2), reason="closed", by=theo)
 
     assert [row.cells[1] for row in section(theo, "ended_requests").rows] == ["closed by the utility without fitting"]
 
@@ -103,10 +103,10 @@ def test_a_cancelled_home_still_asked_for_is_listed(dana):
 
 def test_the_second_missed_visit_goes_to_the_manager(dana, theo):
     request = make_request()
-    visits.record_visit(request, on=D(2026, 10, 1), outcome="nobody home", by=theo)
+    visits.record_visit(request, on=D(2026, 10, 1), outcome="nobody home", reason="said the crew", by=theo)
     assert section(dana, "missed_twice").rows == []
 
-    visits.record_visit(request, on=D(2026, 10, 15), outcome="cancelled by utility", by=theo)
+    visits.record_visit(request, on=D(2026, 10, 15), outcome="cancelled by utility", reason="said the crew", by=theo)
 
     assert section(dana, "missed_twice").count == 1
     assert "missed_twice" not in {found.name for found in attention.for_user(user_of(theo)).sections}

@@ -211,7 +211,7 @@ def test_a_fitted_request_shows_no_forecast_any_more(theo):
     request = make_request(on=D(2026, 8, 3))
     forecasts.refresh(as_of=AS_OF, rule="nightly")
 
-    visits.record_reported_fitted(request, by_on=D(2026, 11, 17), said_by=Said("homeowner"), by=theo)
+    visits.confirm_fitting(request, by_on=D(2026, 11, 17), said_by=Said("homeowner"), by=theo)
 
     request.refresh_from_db()
     assert said.current(request) is None

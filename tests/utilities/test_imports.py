@@ -56,7 +56,7 @@ def test_past_and_open_requests_come_in_with_their_own_days(theo, ottermere):
         ",Ottermere Municipal Light,,4 Dec 2025,,R-4,,,,",
     )
 
-    assert (run.counts["new"], run.counts["refused"]) == (4, [])
+    assert (run.counts["new"], run.counts["left_out"]) == (4, 0)
     rows = FitRequest.objects.order_by("filed_on").values_list("outcome", "filed_on", "ended_on", "fitted_after", "known_from")
     assert list(rows) == [
         ("fitted", D(2025, 12, 1), D(2026, 3, 14), None, None),

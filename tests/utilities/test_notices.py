@@ -74,7 +74,7 @@ def test_a_newer_window_a_telephone_call_and_the_visit_itself_withdraw_what_has_
     # Told by telephone of the day; that the power goes off is said again the day before.
     assert states() == {"visit_announced": "withdrawn", "utility_interrupts": "owed"}
 
-    visits.record_visit(request, on=TODAY, outcome="cancelled by utility", by=SYSTEM)
+    visits.record_visit(request, on=TODAY, outcome="cancelled by utility", reason="said the crew", by=SYSTEM)
     assert states() == {"visit_announced": "withdrawn", "utility_interrupts": "withdrawn"}
 
 

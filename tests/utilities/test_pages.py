@@ -19,6 +19,7 @@ from tests.make import make_job, serial_of, user_of
 from tests.utilities.made import job_of, make_past, make_request, make_service, make_utility, service_of
 from utilities import forecasts, requests, said, visits
 from utilities.models import Closure, Contact, FitRequest, Outcome, Service, Utility, Visit
+from utilities.terms import Limit
 
 pytestmark = pytest.mark.django_db
 
@@ -57,11 +58,11 @@ def test_the_list_of_utilities_counts_their_open_requests(theo):
     assert "2 utilities" in told
     assert "1 open Sable Fork Electric Cooperative" in told
     assert "not known calls stopped" in told
-    assert [utility.name for utility, _ in page.context["rows"]] == [idle.name, busy.name]
+    assert [row.utility.name for row in page.context["rows"]] == [idle.name, busy.name]
     most = as_(theo).get(url("utilities"), {"sort": "-open"})
-    assert [utility.name for utility, _ in most.context["rows"]] == [busy.name, idle.name]
+    assert [row.utility.name for row in most.context["rows"]] == [busy.name, idle.name]
     narrowed = as_(theo).get(url("utilities"), {"lacks": "emergency"})
-    assert [utility.name for utility, _ in narrowed.context["rows"]] == [idle.name]
+    assert [row.utility.name for row in narrowed.context["rows"]] == [idle.name]
 
 
 def test_an_empty_list_says_what_comes_next(theo):
@@ -70,13 +71,13 @@ def test_an_empty_list_says_what_comes_next(theo):
 
 
 def test_a_utility_says_how_long_requests_wait_there(theo):
-    utility = make_utility("Sable Fork Electric Cooperative", published_limit="30 days", published_limit_source="its tariff, sheet 12")
+    utility = make_utility("Sable Fork Electric Cooperative", limits=(Limit("visit", "its tariff, sheet 12", days=30, counts="calendar"),))
     utility.districts.create(name="North")
     for wait in (40, 55, 61, 70, 84, 90):
         make_past(utility, filed_on=D(2026, 1, 5), waited=wait)
     request = make_request(make_service(utility=utility), on=D(2026, 8, 3))
     requests.record_contact(request, on=D(2026, 11, 10), answered="crew next week", promised_by=D(2026, 11, 16), by=theo)
-    visits.record_visit(request, on=D(2026, 11, 12), outcome="could not get in", by=theo)
+    visits.record_visit(request, on=D(2026, 11, 12), outcome="could not get in", reason="said the crew", by=theo)
     visits.announce_visit(request, told_on=D(2026, 11, 13), window_from=D(2026, 12, 2), window_to=D(2026, 12, 2), by=theo)
     Closure.objects.bulk_create(Closure(utility=utility, day=D(2026, 12, day)) for day in (24, 28, 29))
     forecasts.refresh(as_of=AS_OF, rule="nightly")
@@ -90,11 +91,11 @@ def test_a_utility_says_how_long_requests_wait_there(theo):
     assert "could not get in Thu 12 Nov" in told
     assert "“" not in told
     assert "crew next week" in told
-    assert "30 days its tariff, sheet 12" in told
+    assert "To fit the collar within 30 days of the day the request came in there its tariff, sheet 12" in told
     assert "24 Dec 2026 the same day closed" in told
     assert "28 Dec 2026 29 Dec 2026 closed" in told
     assert "Wed 2 Dec" in told
-    assert "Change the profile" not in told
+    assert "Record a new version" not in told
 
 
 def test_a_utility_with_nothing_on_record_reads_as_such(dana):
@@ -106,7 +107,8 @@ def test_a_utility_with_nothing_on_record_reads_as_such(dana):
     assert "Its emergency line is not on record: no call for its homes can be booked or begun." in told
     assert "None published" in told
     assert "Nobody has asked this utility about a request yet." in told
-    assert "Change the profile" in told
+    assert "Nothing that it told is on record" in told
+    assert "Record its profile" in told
 
 
 def test_fifty_open_requests_stand_on_a_utilitys_page_and_all_in_the_list(theo):
@@ -157,29 +159,27 @@ def test_the_manager_enters_a_utility_and_changes_it(dana):
     assert "Recorded" in text(entered) or "Ottermere Municipal Light is entered." in text(entered)
     assert (utility.kind, utility.emergency_phone, utility.worked_weekdays) == ("municipal", "+13035550111", [0, 1, 2, 3, 4])
 
-    client.post(url("utility_edit", uid=utility.uid), {**PROFILE, "worked_weekdays": ["0", "1", "2", "3"], "desk_hours": "8 to 4"})
+    client.post(url("utility_edit", uid=utility.uid), {**PROFILE, "worked_weekdays": ["0", "1", "2", "3"], "note": "ask for Lena"})
 
     utility.refresh_from_db()
-    assert (utility.worked_weekdays, utility.desk_hours) == ([0, 1, 2, 3], "8 to 4")
+    assert (utility.worked_weekdays, utility.note) == ([0, 1, 2, 3], "ask for Lena")
     assert utility.calendar_at is not None
 
 
 def test_what_is_wrong_with_a_profile_is_said_and_what_was_typed_stays(dana):
     make_utility("Ottermere Municipal Light")
 
-    page = as_(dana).post(url("utility_new"), {**PROFILE, "route": "its portal"})
+    page = as_(dana).post(url("utility_new"), {**PROFILE, "note": "its portal"})
 
     assert page.status_code == 422
     assert "Ottermere Municipal Light is entered already" in text(page)
-    assert 'value="its portal"' in page.content.decode()
+    assert "its portal</textarea>" in page.content.decode()
     assert Utility.objects.count() == 1
 
 
 @pytest.mark.parametrize(
     ("change", "sentence"),
     [
-        ({"published_limit": "30 days"}, "Name where the limit is published"),
-        ({"who_may_fit": "any licensed electrician"}, "Name the rule that lets others than the utility fit"),
         ({"away_from": "16 Nov 2026"}, "Name who stands in while the clerk is away."),
         ({"worked_weekdays": []}, "a choice is wanted"),
         ({"emergency_phone": "555"}, "wanted"),
@@ -443,7 +443,7 @@ def test_a_history_row_has_a_page_and_no_acts(theo):
 
 def test_an_open_requests_page_says_half_and_nine_in_ten(theo):
     request = make_request(on=D(2026, 6, 3))
-    other = visits.record_reported_fitted(
+    other = visits.confirm_fitting(
         make_request(make_service(utility=request.utility)), by_on=D(2026, 9, 1), said_by=Said("gateway"), by=theo
     )
     forecasts.refresh(as_of=AS_OF, rule="nightly")
@@ -451,7 +451,7 @@ def test_an_open_requests_page_says_half_and_nine_in_ten(theo):
     told = text(as_(theo).get(url("request", code=request.code)))
 
     assert "since 3 June 2026, 168 days, " in told
-    assert "It publishes no limit for the visit." in told
+    assert "It publishes no limit." in told
     assert re.search(r"Expected: half of such requests are fitted by .*, nine in ten by .*; .* never fitted", told)
     assert "Only one request is finished here" in told
     assert other.outcome == Outcome.FITTED

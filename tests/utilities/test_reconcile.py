@@ -20,8 +20,8 @@ D = dt.date
 
 def test_what_acts_leave_holds(theo):
     waiting, fitted, lapsed = make_request(), make_request(), make_request()
-    visits.record_visit(waiting, on=D(2026, 9, 10), outcome="nobody home", by=theo)
-    visits.record_reported_fitted(fitted, by_on=D(2026, 9, 14), said_by=Said("gateway"), by=theo)
+    visits.record_visit(waiting, on=D(2026, 9, 10), outcome="nobody home", reason="said the crew", by=theo)
+    visits.confirm_fitting(fitted, by_on=D(2026, 9, 14), said_by=Said("gateway"), by=theo)
     requests.record_sent_again(lapsed, on=D(2026, 9, 1), because="closed", counts_as_new=True, by=theo)
     make_service()
 
@@ -62,7 +62,7 @@ def test_an_open_request_of_an_energized_home_is_found():
 
 def test_a_visit_that_differs_from_its_fact_is_found(theo):
     request = make_request()
-    visits.record_visit(request, on=D(2026, 9, 10), outcome="nobody home", by=theo)
+    visits.record_visit(request, on=D(2026, 9, 10), outcome="nobody home", reason="said the crew", by=theo)
     Visit.objects.update(outcome="unknown")
 
     assert list(reconcile.breaches()) == [

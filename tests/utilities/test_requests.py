@@ -12,7 +12,7 @@ from jobs.core.refusals import Refused
 from jobs.core.states import S
 from tests.make import make_job, make_user, put
 from tests.utilities.made import job_of, make_request, make_service, make_utility, service_of
-from utilities import meters, requests, services, visits
+from utilities import endings, meters, requests, services, visits
 from utilities.models import FitRequest, Outcome, Sending, Service
 
 pytestmark = pytest.mark.django_db
@@ -95,11 +95,11 @@ def test_a_package_that_does_not_count_as_new_keeps_its_place(theo):
     assert FitRequest.objects.get().outcome == Outcome.OPEN
 
 
-@pytest.mark.parametrize(("reason", "words"), sorted(requests.ENDS.items()))
+@pytest.mark.parametrize(("reason", "words"), sorted(endings.ENDS.items()))
 def test_an_ended_request_waits_on_us_until_a_new_one_is_sent(theo, reason, words):
     request = make_request(on=D(2026, 6, 3))
 
-    requests.end_request(request, on=D(2026, 9, 1), reason=reason, by=theo)
+    endings.end_request(request, on=D(2026, 9, 1), reason=reason, by=theo)
 
     request.refresh_from_db()
     request.job.refresh_from_db()
@@ -116,11 +116,11 @@ def test_an_ended_request_waits_on_us_until_a_new_one_is_sent(theo, reason, word
 
 def test_nothing_more_is_recorded_on_an_ended_request(theo):
     request = make_request()
-    requests.end_request(request, on=D(2026, 9, 1), reason="lapsed", by=theo)
+    endings.end_request(request, on=D(2026, 9, 1), reason="lapsed", by=theo)
 
     for act, given in (
         (requests.record_sent_again, {"on": D(2026, 9, 2)}),
-        (requests.end_request, {"on": D(2026, 9, 2), "reason": "lapsed"}),
+        (endings.end_request, {"on": D(2026, 9, 2), "reason": "lapsed"}),
         (requests.record_contact, {"on": D(2026, 9, 2), "answered": "nothing new"}),
         (requests.record_answer, {"on": D(2026, 9, 2), "answered": "received"}),
         (visits.record_visit, {"on": D(2026, 9, 2), "outcome": "unknown"}),
@@ -154,7 +154,7 @@ def test_a_sending_recorded_in_error_is_no_wait(dana):
 
 def test_an_end_recorded_in_error_opens_the_request_again(dana):
     request = make_request()
-    requests.end_request(request, on=D(2026, 9, 1), reason="lapsed", by=dana)
+    endings.end_request(request, on=D(2026, 9, 1), reason="lapsed", by=dana)
 
     homefacts.correct(fact_of(request, k.REQUEST_ENDED), withdraw=True, reason="they meant another home", by=dana)
 
@@ -164,7 +164,7 @@ def test_an_end_recorded_in_error_opens_the_request_again(dana):
 
 def test_a_correction_that_would_leave_two_open_requests_is_refused(dana):
     request = make_request()
-    requests.end_request(request, on=D(2026, 9, 1), reason="lapsed", by=dana)
+    endings.end_request(request, on=D(2026, 9, 1), reason="lapsed", by=dana)
     make_request(service_of(request), on=D(2026, 9, 2))
 
     with pytest.raises(Refused, match="a newer one for the same meter is open too"):
@@ -227,7 +227,7 @@ def test_the_utilitys_answer_gives_its_number_and_the_first_day_of_acknowledgeme
 
 def test_after_a_removal_a_new_sending_opens_a_new_request_linked_to_the_old(theo):
     request = make_request(on=D(2026, 6, 3))
-    visits.record_reported_fitted(request, by_on=D(2026, 9, 14), exact=True, said_by=Said("utility"), by=theo)
+    visits.confirm_fitting(request, by_on=D(2026, 9, 14), exact=True, said_by=Said("utility"), by=theo)
     with pytest.raises(Refused, match="record its removal first"):
         requests.record_sent(service_of(request), on=D(2026, 10, 1), by=theo)
     homefacts.record_removed(job_of(request), by_on=D(2026, 10, 5), said_by=Said("homeowner"), by=theo)
@@ -253,7 +253,7 @@ def test_a_home_with_two_meters_has_two_requests(theo):
     other = make_service(job_of(first), utility=first.utility)
 
     second = requests.record_sent(other, on=D(2026, 6, 4), by=theo)
-    visits.record_reported_fitted(first, by_on=D(2026, 9, 14), exact=True, said_by=Said("utility"), by=theo)
+    visits.confirm_fitting(first, by_on=D(2026, 9, 14), exact=True, said_by=Said("utility"), by=theo)
 
     second.refresh_from_db()
     assert second.is_open

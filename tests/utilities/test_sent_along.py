@@ -23,7 +23,7 @@ def test_a_paper_sent_along_stands_with_the_sending_and_no_numeric_key_leaves(cl
     client.post(address, {"on": "3 Jun 2026", "route": "portal", "reference": "", "note": "", "documents": [str(paper.uid)]})
 
     assert f'value="{paper.uid}"' in shown
-    assert list(Sending.objects.get().documents.all()) == [paper]
+    assert [kept.document for kept in Sending.objects.get().files.all()] == [paper]
 
 
 def test_a_paper_of_another_home_is_not_sent_along(client, theo):

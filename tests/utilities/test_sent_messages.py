@@ -180,7 +180,7 @@ def test_a_letter_answers_nothing_and_changes_nobody_s_turn(theo):
 
 def test_a_letter_leaves_the_next_act_after_a_failed_visit_with_whom_it_is(theo):
     request, letter = written(theo)
-    visits.record_visit(request, on=TODAY, outcome="collar not found", by=theo)
+    visits.record_visit(request, on=TODAY, outcome="collar not found", reason="said the crew", by=theo)
 
     leave(letter)
 

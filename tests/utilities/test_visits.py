@@ -11,7 +11,7 @@ from jobs.core.refusals import Refused
 from jobs.core.states import S
 from tests.make import serial_of
 from tests.utilities.made import job_of, make_request
-from utilities import requests, visits
+from utilities import endings, visits
 from utilities.models import Outcome, Visit
 
 pytestmark = pytest.mark.django_db
@@ -110,10 +110,10 @@ def test_a_serial_that_is_not_the_registered_one_is_recorded_and_waits_on_us(the
 
 def test_a_fitting_that_contradicts_a_visit_is_refused(theo):
     request = make_request()
-    visits.record_visit(request, on=D(2026, 9, 10), outcome="collar not found", by=theo)
+    visits.record_visit(request, on=D(2026, 9, 10), outcome="collar not found", reason="said the crew", by=theo)
 
     with pytest.raises(Refused, match="On 10 September 2026 a visit found no collar fitted"):
-        visits.record_reported_fitted(request, by_on=D(2026, 9, 5), said_by=Said("homeowner"), by=theo)
+        visits.confirm_fitting(request, by_on=D(2026, 9, 5), said_by=Said("homeowner"), by=theo)
 
     request.refresh_from_db()
     assert request.is_open
@@ -121,9 +121,9 @@ def test_a_fitting_that_contradicts_a_visit_is_refused(theo):
 
 def test_a_report_without_a_last_day_lies_after_the_last_day_seen_not_fitted(theo):
     request = make_request(on=D(2026, 6, 3))
-    visits.record_visit(request, on=D(2026, 9, 10), outcome="nobody home", by=theo)
+    visits.record_visit(request, on=D(2026, 9, 10), outcome="nobody home", reason="said the crew", by=theo)
 
-    visits.record_reported_fitted(request, by_on=D(2026, 9, 20), said_by=Said("homeowner", "Guadalupe"), by=theo)
+    visits.confirm_fitting(request, by_on=D(2026, 9, 20), said_by=Said("homeowner", "Guadalupe"), by=theo)
 
     request.refresh_from_db()
     assert (request.fitted_after, request.fitted_by) == (D(2026, 9, 10), D(2026, 9, 20))
@@ -132,7 +132,7 @@ def test_a_report_without_a_last_day_lies_after_the_last_day_seen_not_fitted(the
 def test_a_report_knows_at_least_that_it_was_not_fitted_when_sent(theo):
     request = make_request(on=D(2026, 6, 3))
 
-    visits.record_reported_fitted(request, by_on=D(2026, 9, 20), said_by=Said("gateway"), by=theo)
+    visits.confirm_fitting(request, by_on=D(2026, 9, 20), said_by=Said("gateway"), by=theo)
 
     request.refresh_from_db()
     assert (request.fitted_after, request.fitted_by) == (D(2026, 6, 3), D(2026, 9, 20))
@@ -142,16 +142,14 @@ def test_a_fitting_before_the_sending_is_refused(theo):
     request = make_request(on=D(2026, 6, 3))
 
     with pytest.raises(Refused, match="cannot have been fitted before"):
-        visits.record_reported_fitted(request, by_on=D(2026, 6, 2), said_by=Said("homeowner"), by=theo)
+        visits.confirm_fitting(request, by_on=D(2026, 6, 2), said_by=Said("homeowner"), by=theo)
 
 
 def test_what_the_utility_had_closed_may_be_fitted_all_the_same(theo):
     request = make_request(on=D(2026, 6, 3))
-    requests.end_request(request, on=D(2026, 9, 1), reason="closed", by=theo)
+    endings.end_request(request, on=D(2026, 9, 1), reason="closed", by=theo)
 
-    visits.record_reported_fitted(
-        request, by_on=D(2026, 9, 20), exact=True, serial=serial_of(job_of(request)), said_by=Said("gateway"), by=theo
-    )
+    visits.confirm_fitting(request, by_on=D(2026, 9, 20), exact=True, serial=serial_of(job_of(request)), said_by=Said("gateway"), by=theo)
 
     request.refresh_from_db()
     request.job.refresh_from_db()
@@ -161,10 +159,10 @@ def test_what_the_utility_had_closed_may_be_fitted_all_the_same(theo):
 
 def test_a_collar_is_not_fitted_twice(theo):
     request = make_request()
-    visits.record_reported_fitted(request, by_on=D(2026, 9, 20), said_by=Said("homeowner"), by=theo)
+    visits.confirm_fitting(request, by_on=D(2026, 9, 20), said_by=Said("homeowner"), by=theo)
 
     with pytest.raises(Refused, match="is not open any more: fitted on 20 September 2026"):
-        visits.record_reported_fitted(request, by_on=D(2026, 9, 21), said_by=Said("gateway"), by=theo)
+        visits.confirm_fitting(request, by_on=D(2026, 9, 21), said_by=Said("gateway"), by=theo)
 
 
 def test_a_corrected_fitting_moves_the_requests_day(dana):
@@ -208,7 +206,7 @@ def test_an_announced_visit_is_a_promise_and_its_outcome_fills_it(theo):
     assert not request.contacts.get().ours
 
     # It came early.
-    done = visits.record_visit(request, on=D(2026, 11, 17), outcome="nobody home", by=theo)
+    done = visits.record_visit(request, on=D(2026, 11, 17), outcome="nobody home", reason="said the crew", by=theo)
 
     assert done == visit
     assert Visit.objects.get().outcome == "nobody home"

@@ -1,20 +1,27 @@
+from utilities.models.desk import KnownCalendar, ProfileVersion
 from utilities.models.forecasts import Forecast, ForecastRun, Outlook
-from utilities.models.requests import Contact, FitRequest, Outcome, Sending, Service, Visit
+from utilities.models.requests import ChangeOrder, Contact, FitRequest, Outcome, Sending, SentFile, Service, Visit
+from utilities.models.revisions import RevisionTask
 from utilities.models.scores import Replay, Score
 from utilities.models.utility import Closure, District, Utility, UtilityKind
 
 __all__ = [
+    "ChangeOrder",
     "Closure",
     "Contact",
     "District",
     "FitRequest",
     "Forecast",
     "ForecastRun",
+    "KnownCalendar",
     "Outcome",
     "Outlook",
+    "ProfileVersion",
     "Replay",
+    "RevisionTask",
     "Score",
     "Sending",
+    "SentFile",
     "Service",
     "Utility",
     "UtilityKind",

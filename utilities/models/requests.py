@@ -6,12 +6,14 @@ Days are days at the utility.
 from __future__ import annotations
 
 import uuid
+from typing import Any
 
 from django.contrib.auth.models import AnonymousUser
 from django.db import models
 from django.db.models import F, Q
 
 from jobs.core.models import Document, Fact, Job, User
+from utilities.models.desk import ProfileVersion
 from utilities.models.utility import District, Utility
 
 
@@ -30,6 +32,8 @@ class Service(models.Model):
     meter_number = models.CharField(max_length=40, blank=True)
     meter_form = models.CharField(max_length=20, blank=True)  # as its face says: 2S
     account_number = models.CharField(max_length=40, blank=True)
+    exchange_asked_on = models.DateField(null=True, blank=True)  # an exchange of the meter that the utility still owes
+    exchange_done_on = models.DateField(null=True, blank=True)
 
     objects = ServiceQuerySet.as_manager()
 
@@ -37,6 +41,10 @@ class Service(models.Model):
         ordering = ["pk"]
         constraints = [models.UniqueConstraint(fields=["job", "utility", "meter_number"], name="service_once")]
         indexes = [models.Index(fields=["meter_number"])]
+
+    @property
+    def exchange_pending(self) -> bool:
+        return self.exchange_asked_on is not None and self.exchange_done_on is None
 
     def __str__(self) -> str:
         return f"meter {self.meter_number}" if self.meter_number else "meter not known"
@@ -90,6 +98,12 @@ class FitRequest(models.Model):
     route = models.CharField(max_length=80, blank=True)  # of the first sending
     utility_reference = models.CharField(max_length=80, blank=True)  # the utility's number for it
     acknowledged_on = models.DateField(null=True, blank=True)
+    complete_on = models.DateField(null=True, blank=True)  # the utility found the package complete
+    version = models.ForeignKey(ProfileVersion, null=True, blank=True, on_delete=models.PROTECT, related_name="requests")  # made under it
+    closed_there_on = models.DateField(null=True, blank=True)  # closed in their books while it is open in ours
+    closed_there_reason = models.CharField(max_length=160, blank=True)
+    withdrawal_heard_on = models.DateField(null=True, blank=True)  # the utility acknowledged that it was withdrawn
+    withdrawal_heard_from = models.CharField(max_length=120, blank=True)
     own_reference = models.CharField(max_length=80, blank=True)  # of a history row: the contractor's number
     source_key = models.CharField(max_length=240, null=True, blank=True, unique=True)  # of an imported row
 
@@ -134,25 +148,66 @@ class FitRequest(models.Model):
 
 
 class Sending(models.Model):
-    """One sending of a package inside a request; never changed but for a corrected day."""
+    """One sending of a package inside a request, as it left; never changed but for a corrected day, which follows its fact."""
 
     request = models.ForeignKey(FitRequest, on_delete=models.CASCADE, related_name="sendings")
+    version = models.ForeignKey(ProfileVersion, null=True, blank=True, on_delete=models.PROTECT, related_name="+")  # checked against it
     sent_on = models.DateField()
     route = models.CharField(max_length=80, blank=True)
     reference = models.CharField(max_length=80, blank=True)
     note = models.TextField(blank=True)
-    documents = models.ManyToManyField(Document, blank=True, related_name="+")
+    fee_minor = models.BigIntegerField(null=True, blank=True)
+    fee_paid_on = models.DateField(null=True, blank=True)
+    fee_reference = models.CharField(max_length=80, blank=True)
+    signed_on = models.DateField(null=True, blank=True)  # by the account holder
+    signed_by = models.CharField(max_length=120, blank=True)
+    access_note = models.CharField(max_length=240, blank=True)  # as disclosed to the utility; never a gate code
+    one_visit = models.BooleanField(null=True)  # where a meter exchange was pending: one visit was asked for both
     by = models.ForeignKey(User, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     by_name = models.CharField(max_length=160)
     recorded_at = models.DateTimeField()
     fact = models.OneToOneField(Fact, null=True, on_delete=models.PROTECT, related_name="sending")
     withdrawn = models.BooleanField(default=False)
 
+    FOLLOWS_ITS_FACT = frozenset({"fact", "sent_on", "withdrawn"})
+
     class Meta:
         ordering = ["sent_on", "pk"]
 
     def __str__(self) -> str:
         return f"{self.request} sent on {self.sent_on}"
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        if not self._state.adding and not set(kwargs.get("update_fields") or ["all"]) <= self.FOLLOWS_ITS_FACT:
+            raise TypeError("What was sent is not changed afterwards; record a further sending.")
+        super().save(*args, **kwargs)
+
+
+class SentFile(models.Model):
+    """A file of a sending: which item of the package it was, and the SHA-256 of its bytes. Written once."""
+
+    sending = models.ForeignKey(Sending, on_delete=models.CASCADE, related_name="files")
+    item = models.CharField(max_length=120, blank=True)  # of the utility's list; blank: sent along besides
+    document = models.ForeignKey(Document, on_delete=models.PROTECT, related_name="+")
+    name = models.CharField(max_length=160)
+    sha256 = models.CharField(max_length=64)
+    size = models.PositiveBigIntegerField()
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return f"{self.name} ({self.sha256[:12]})"
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        if not self._state.adding:
+            raise TypeError("What was sent is not changed afterwards; record a further sending.")
+        super().save(*args, **kwargs)
+
+
+class OfRequestQuerySet(models.QuerySet["ChangeOrder"]):
+    def seen_by(self, user: User | AnonymousUser) -> OfRequestQuerySet:
+        return self.filter(request__in=FitRequest.objects.seen_by(user))
 
 
 class VisitQuerySet(models.QuerySet["Visit"]):
@@ -177,6 +232,7 @@ class Visit(models.Model):
     window_to = models.DateField(null=True, blank=True)
     window_words = models.CharField(max_length=80, blank=True)  # "between 8 and 12"
     homeowner_told_on = models.DateField(null=True, blank=True)
+    access_note = models.CharField(max_length=240, blank=True)  # of this visit: dog, who opens; never a gate code
     told_by_message = models.BooleanField(default=False)  # by ours (utilities/notices.py); else somebody of the office told them
 
     visited_on = models.DateField(null=True, blank=True)
@@ -185,6 +241,7 @@ class Visit(models.Model):
     missed_by = models.CharField(max_length=20, blank=True)  # utility, homeowner, us: counted (TRADE.md C6a)
     next_actor = models.CharField(max_length=40, blank=True)
     next_act = models.CharField(max_length=160, blank=True)
+    next_due_on = models.DateField(null=True, blank=True)  # by the rules as they stood when it was recorded
     said_by = models.CharField(max_length=200, blank=True)
     recorded_at = models.DateTimeField()
     recorded_by_name = models.CharField(max_length=160)
@@ -237,3 +294,38 @@ class Contact(models.Model):
 
     def __str__(self) -> str:
         return f"contact about {self.request} on {self.on}"
+
+
+class ChangeOrder(models.Model):
+    """What must change at a home before the collar can be fitted: found by a visit, proposed, signed by the owner; then a new request."""
+
+    class Option(models.TextChoices):
+        METER = "meter", "the utility exchanges the meter"
+        SOCKET = "socket", "an electrician replaces the socket, with a disconnect and reconnect order"
+        DESIGN = "design", "another way of backup is designed"
+        NO_BACKUP = "no backup", "the backup is taken out of the contract"
+
+    uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    request = models.ForeignKey(FitRequest, on_delete=models.CASCADE, related_name="change_orders")
+    found = models.CharField(max_length=240)
+    option = models.CharField(max_length=20, choices=Option)
+    proposed_on = models.DateField()
+    proposed_by_name = models.CharField(max_length=160)
+    signed_on = models.DateField(null=True, blank=True)
+    signed_by = models.CharField(max_length=120, blank=True)
+
+    objects = OfRequestQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["request"], condition=Q(signed_on__isnull=True), name="one_unsigned_change"),
+            models.CheckConstraint(condition=Q(signed_on__isnull=True) | Q(signed_on__gte=F("proposed_on")), name="change_signed_later"),
+        ]
+
+    def __str__(self) -> str:
+        return f"change for {self.request}: {self.get_option_display()}"
+
+    @property
+    def job(self) -> Job | None:
+        return self.request.job

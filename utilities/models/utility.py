@@ -1,4 +1,4 @@
-"""A utility: how it is reached, who may fit, which days it works, and who of us asks it."""
+"""A utility: which days it works, and who of us asks it. What it has told about itself stands in versions (desk.py)."""
 
 from __future__ import annotations
 
@@ -10,8 +10,6 @@ from django.db.models import F, Q
 
 from jobs.core.models import User
 from utilities.workdays import HolidayRule
-
-NOT_KNOWN_WHO = "utility personnel only"
 
 
 class UtilityKind(models.TextChoices):
@@ -54,17 +52,7 @@ class Utility(models.Model):
     away_from = models.DateField(null=True, blank=True)  # the clerk's absence, office days, both included
     away_to = models.DateField(null=True, blank=True)
 
-    who_may_fit = models.CharField(max_length=160, default=NOT_KNOWN_WHO)
-    who_may_fit_source = models.CharField(max_length=160, blank=True)
-    published_limit = models.CharField(max_length=160, blank=True)  # for the visit, in its own words; blank: none is published
-    published_limit_source = models.CharField(max_length=160, blank=True)
-    desk_phone = models.CharField(max_length=16, blank=True)
-    desk_email = models.EmailField(blank=True)
-    desk_hours = models.CharField(max_length=120, blank=True)
-    route = models.CharField(max_length=160, blank=True)  # how it wants requests: portal, form by e-mail
     note = models.TextField(blank=True)
-    confirmed_on = models.DateField(null=True, blank=True)  # when somebody last asked whether all this still holds
-
     calendar_at = models.DateTimeField(null=True)  # its working days changed; forecasts made before are stale
 
     objects = UtilityQuerySet.as_manager()

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import uuid
-
 from django.db import models
 
 from jobs.core.models.job import Job
@@ -76,40 +74,6 @@ class Secret(models.Model):
 
     def __str__(self) -> str:
         return f"{self.name} of {self.job}"
-
-
-class ImportRunQuerySet(models.QuerySet["ImportRun"]):
-    def seen_by(self, user: User) -> ImportRunQuerySet:
-        """One's own; and everybody's for those who may see money, for a file may hold amounts."""
-        return self if user.has_perm("core.see_money") else self.filter(by=user)
-
-
-class ImportRun(models.Model):
-    """One file brought in: its bytes, the matching of columns, and how far applying has come."""
-
-    uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
-    kind = models.CharField(max_length=20)
-    name = models.CharField(max_length=160)
-    sha256 = models.CharField(max_length=64)
-    columns = models.JSONField(default=dict)  # given by hand: column name to heading, question to answer
-    good_rows_only = models.BooleanField(default=False)
-    rows_total = models.PositiveIntegerField(default=0)
-    rows_done = models.PositiveIntegerField(default=0)
-    counts = models.JSONField(default=dict)
-    started_at = models.DateTimeField(null=True)
-    finished_at = models.DateTimeField(null=True)
-    dropped_at = models.DateTimeField(null=True)
-    by = models.ForeignKey(User, null=True, on_delete=models.PROTECT, related_name="+")
-    by_name = models.CharField(max_length=160)
-    created_at = models.DateTimeField(auto_now_add=True)
-
-    objects = ImportRunQuerySet.as_manager()
-
-    class Meta:
-        ordering = ["-pk"]
-
-    def __str__(self) -> str:
-        return f"{self.kind} from {self.name}"
 
 
 class Heartbeat(models.Model):

@@ -289,11 +289,11 @@ def _kept_together(entries: Sequence[Entry], place: int) -> float:
     return tall
 
 
-def sheet(entries: Sequence[Entry], *, title: str, author: str, foot: str) -> bytes:
+def sheet(entries: Sequence[Entry], *, title: str, author: str, foot: str, lang: str = "en-US", paged: str = "Page {} of {}") -> bytes:
     """The same entries give the same bytes."""
     fonts.register()
     out = io.BytesIO()
-    canvas = Canvas(out, pagesize=LETTER, invariant=1, pageCompression=1, lang="en-US")
+    canvas = Canvas(out, pagesize=LETTER, invariant=1, pageCompression=1, lang=lang)
     canvas.setTitle(title)
     canvas.setAuthor(author)
     canvas.setSubject(title)
@@ -307,7 +307,7 @@ def sheet(entries: Sequence[Entry], *, title: str, author: str, foot: str) -> by
         for entry in page:
             entry.draw(canvas, top)
             top -= entry.height
-        _foot(canvas, foot, f"Page {number} of {len(pages)}")
+        _foot(canvas, foot, paged.format(number, len(pages)))
         canvas.showPage()
     canvas.save()
     return out.getvalue()

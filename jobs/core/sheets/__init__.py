@@ -7,6 +7,7 @@
 The parsers of cells stand in `jobs.core.sheets.parsers`.
 """
 
+from jobs.core.sheets.cells import REMARK_HEADING, Cell, Figure, Place, Sheet, SheetRefused, SheetRow, cell_text
 from jobs.core.sheets.check import (
     Applied,
     CheckAll,
@@ -16,39 +17,49 @@ from jobs.core.sheets.check import (
     Preview,
     Question,
     RowError,
+    Together,
     check,
     doubles,
     errors_file,
     errors_table,
     errors_workbook,
 )
+from jobs.core.sheets.choices import Choices, ChoicesRefused, choices
 from jobs.core.sheets.columns import Column, Matching, match
 from jobs.core.sheets.parsers import Parser
-from jobs.core.sheets.read import REMARK_HEADING, Cell, Sheet, SheetRefused, SheetRow, cell_text, read
+from jobs.core.sheets.read import MOST_BYTES, read, refuse_too_large
 
 __all__ = [
+    "MOST_BYTES",
     "REMARK_HEADING",
     "Applied",
     "Cell",
     "CheckAll",
     "CheckedRow",
+    "Choices",
+    "ChoicesRefused",
     "Column",
+    "Figure",
     "Kind",
     "Matching",
     "Objection",
     "Parser",
+    "Place",
     "Preview",
     "Question",
     "RowError",
     "Sheet",
     "SheetRefused",
     "SheetRow",
+    "Together",
     "cell_text",
     "check",
+    "choices",
     "doubles",
     "errors_file",
     "errors_table",
     "errors_workbook",
     "match",
     "read",
+    "refuse_too_large",
 ]

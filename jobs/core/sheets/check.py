@@ -2,11 +2,18 @@
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Literal, Protocol
+from functools import partial
+from typing import Any, Final, Literal, Protocol, runtime_checkable
 
 from jobs.core.csvout import write_csv, write_xlsx
+from jobs.core.sheets import parsers
+from jobs.core.sheets.cells import REMARK_HEADING, Cell, Sheet, SheetRow, cell_text
 from jobs.core.sheets.columns import Column, Matching
-from jobs.core.sheets.read import REMARK_HEADING, Cell, Sheet, SheetRow, cell_text
+from jobs.core.sheets.days import FROM_1900, FROM_1904, Order, read_day
+from jobs.core.sheets.parsers import Parser
+
+# What a formula leaves that cannot be worked out. Source: ECMA-376 part 1, section 18.17.3 (error values).
+_FAULTS: Final = frozenset({"#DIV/0!", "#GETTING_DATA", "#N/A", "#NAME?", "#NULL!", "#NUM!", "#REF!", "#SPILL!", "#VALUE!"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +88,15 @@ class Question:
     choices: Mapping[str, str]
 
 
+@runtime_checkable
+class Together(Protocol):
+    """A kind that can write many plain rows in a few statements, where they do not touch each other."""
+
+    def apply_together(self, rows: Sequence[CheckedRow], by: Any) -> Sequence[Applied] | None:
+        """What was done with each row; None where they must be applied one by one, and then nothing was written."""
+        ...
+
+
 class Kind(Protocol):
     """A kind of import: a small class in its app's `imports.py`, which its AppConfig.ready registers (`importing.register`)."""
 
@@ -131,13 +147,21 @@ def check(
     *,
     check_all: CheckAll | None = None,
     answers: Mapping[str, str] | None = None,
+    orders: Mapping[str, Order] | None = None,
+    values: Mapping[str, Mapping[str, str]] | None = None,
 ) -> list[CheckedRow]:
     """Every row of the sheet, checked. `answers` (to a kind's questions) stand among each row's values.
 
+    `orders`: by column whether its days have the month or the day first. `values`: by column, what is written and what is meant.
     Raises SheetRefused where the matching leaves something open.
     """
     matching.refuse_if_incomplete()
-    rows = [_checked(row, matching, columns, answers or {}) for row in sheet.rows]
+    readers = [
+        (column, matching.places[column.name], _reader(column, sheet, (orders or {}).get(column.name), (values or {}).get(column.name, {})))
+        for column in columns
+        if column.name in matching.places
+    ]
+    rows = [_checked(row, matching, readers, answers or {}) for row in sheet.rows]
     if check_all is None:
         return rows
 
@@ -152,7 +176,21 @@ def check(
     return [replace(row, errors=(*row.errors, *objections[row.number])) if row.number in objections else row for row in rows]
 
 
-def _checked(row: SheetRow, matching: Matching, columns: Sequence[Column], answers: Mapping[str, str]) -> CheckedRow:
+Reader = tuple[Column, int, Parser]
+
+
+def _reader(column: Column, sheet: Sheet, order: Order | None, meant: Mapping[str, str]) -> Parser:
+    parse = column.parse
+    if parse is parsers.day:
+        parse = partial(read_day, order=order or "month", serials_from=FROM_1904 if sheet.from_1904 else FROM_1900)
+    if column.code:
+        parse = parsers.whole_number_kept(parse)
+    if not meant:
+        return parse
+    return lambda cell: parse(meant.get(cell_text(cell).strip()) or cell)
+
+
+def _checked(row: SheetRow, matching: Matching, readers: Sequence[Reader], answers: Mapping[str, str]) -> CheckedRow:
     values: dict[str, Any] = dict(answers)
     errors: list[RowError] = []
     if row.beyond:
@@ -161,23 +199,24 @@ def _checked(row: SheetRow, matching: Matching, columns: Sequence[Column], answe
         wanted = f"The row has more cells than there are headings ({beyond}): put a cell that holds a comma in quotation marks."
         return CheckedRow(row, values, (RowError(row.number, "", beyond, wanted),))
 
-    for column in columns:
-        if column.name not in matching.places:
-            continue
-        cell = row.cells[matching.places[column.name]]
+    for column, place, parse in readers:
+        cell = row.cells[place]
         try:
-            values[column.name] = _value(cell, column)
+            values[column.name] = _value(cell, column, parse)
         except ValueError as error:
             errors.append(RowError(row.number, matching.heading(column.name), cell_text(cell), str(error)))
     return CheckedRow(row, values, tuple(errors))
 
 
-def _value(cell: Cell, column: Column) -> Any:
-    if isinstance(cell, str) and not cell.strip():
-        if column.required:
-            raise ValueError(column.empty_sentence())
-        return None
-    return column.parse(cell)
+def _value(cell: Cell, column: Column, parse: Parser) -> Any:
+    if isinstance(cell, str):
+        if not cell or not cell.strip():
+            if column.required:
+                raise ValueError(column.empty_sentence())
+            return None
+        if cell in _FAULTS:
+            raise ValueError(f"The cell's formula came to no value ({cell}): {column.wanted or 'a value'}, or an empty cell, is wanted.")
+    return parse(cell)
 
 
 def _written(row: SheetRow, matching: Matching, name: str) -> str:

@@ -1,10 +1,10 @@
 """The columns that a kind of import knows, and which heading of a sheet is which of them. Pure."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from jobs.core.sheets.cells import SheetRefused
 from jobs.core.sheets.parsers import Parser, plain, text
-from jobs.core.sheets.read import SheetRefused
 
 _short_text = text()
 
@@ -14,7 +14,8 @@ class Column:
     """One column of a kind. `name` is for programs, `label` and `aliases` are what a heading may say.
 
     `wanted` ends the sentence "... is wanted": "the day the request was sent, such as 3 Jun 2026". `right`: what a person must hold,
-    beyond the kind's own right, to fill this column.
+    beyond the kind's own right, to fill this column. `code`: figures by which something is known, of which every digit counts.
+    `known`: the names of which a cell must be one, where it can be asked for; what is written otherwise is proposed.
     """
 
     name: str
@@ -24,6 +25,8 @@ class Column:
     parse: Parser = _short_text
     wanted: str = ""
     right: str = ""
+    code: bool = False
+    known: Callable[[], Iterable[str]] | None = None
 
     def calls(self) -> list[str]:
         """What a heading may say, the surest first, as `plain` writes it."""

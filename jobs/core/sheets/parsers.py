@@ -3,13 +3,14 @@
 import re
 import unicodedata
 from collections.abc import Callable, Mapping, Sequence
-from datetime import date, datetime
+from datetime import date
 from functools import lru_cache
 from typing import Any
 
 from jobs.core import money as money_rules
-from jobs.core import phones, walltime, words
-from jobs.core.sheets.read import Cell, cell_text
+from jobs.core import phones, walltime
+from jobs.core.sheets.cells import Cell, Figure, cell_text
+from jobs.core.sheets.days import read_day
 
 Parser = Callable[[Cell], Any]
 """A cell that is not blank to its value. Raises ValueError with a sentence that says what is wrong and what is wanted."""
@@ -34,10 +35,26 @@ def text(*, at_most: int = 500) -> Parser:
 
 
 def day(cell: Cell) -> date:
-    """A workbook's date as it stands, without a time of day; a text as `words.parse_day` reads it."""
-    if isinstance(cell, datetime):
-        return cell.date()
-    return cell if isinstance(cell, date) else words.parse_day(cell.strip())
+    """A day in any of the common forms, the month first where it is all in figures; `check` asks where that is not certain."""
+    return read_day(cell)
+
+
+_SHORTENED = re.compile(r"[0-9]([.,][0-9]+)?E\+[0-9]{2,3}")  # as spreadsheets write it: 1.2E+11
+
+
+def whole_number_kept(parse: Parser) -> Parser:
+    """`parse` for figures of which every digit counts: refuses what a spreadsheet has shortened ("1.2E+11") or rounded."""
+
+    def whole(cell: Cell) -> Any:
+        written = cell_text(cell).strip()
+        if _SHORTENED.fullmatch(written):
+            raise ValueError(f'"{written}" was shortened by a spreadsheet and its digits are lost: the whole number is wanted, as text.')
+        if isinstance(cell, Figure) and len(written) > 15:
+            # Excel specifications and limits: number precision, 15 digits.
+            raise ValueError(f'"{written}" was kept as a number, of which a workbook keeps 15 digits: the whole number is wanted, as text.')
+        return parse(cell)
+
+    return whole
 
 
 def money(cell: Cell) -> int:

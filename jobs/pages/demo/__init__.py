@@ -12,7 +12,8 @@ from django.db import transaction
 from jobs.core import clock, codes
 from jobs.core.models import Job, User
 from jobs.core.refusals import Refused
-from jobs.pages.demo import building, calls, payments, waits  # each holds steps of its own
+from jobs.pages.demo import building, calls, papers, payments, waits  # each holds steps of its own
+from jobs.pages.demo.afterwards import put_on_call
 from jobs.pages.demo.awkward import awkward_homes
 from jobs.pages.demo.cast import Cast
 from jobs.pages.demo.company import open_office
@@ -60,6 +61,7 @@ def _live(size: Size) -> dict[str, Home]:
     diary = Diary(clock.office_today())
     with clock.pretend(at_office(diary.ago(OPENED), dt.time(9))):
         office = open_office()
+        papers.set_terms(office)
         grids = connect_grids(office, diary.today)
     with clock.pretend(at_office(diary.ago(BROUGHT_IN), dt.time(15))):
         remember(grids, diary, by=office.dana.name)
@@ -70,4 +72,7 @@ def _live(size: Size) -> dict[str, Home]:
         take_over(world)
         cases = awkward_homes(world)
     diary.run()
+    papers.lay_out(office)
+    with clock.pretend(at_office(diary.ago(1), dt.time(17))):
+        put_on_call(office, diary.today)
     return cases

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from jobs.core.ctsignatures import Service
-from jobs.pages.demo import awkwardcalls, awkwardwaits
+from jobs.pages.demo import afterwards, awkwardcalls, awkwardwaits
 from jobs.pages.demo.building import begin, second_phone
 from jobs.pages.demo.diary import at_office
 from jobs.pages.demo.ordinary import UNTIL_ASKED
@@ -70,6 +70,7 @@ def awkward_homes(world: World) -> dict[str, Home]:
     _odd_homes(casting)
     awkwardwaits.cast(casting)
     awkwardcalls.cast(casting)
+    afterwards.cast(casting)
     return casting.cases
 
 

@@ -13,11 +13,18 @@ from jobs.core.facts import Said, When
 from jobs.core.models import Party
 from jobs.pages.demo import calls
 from jobs.pages.demo.story import Home
-from utilities import requests, visits
+from jobs.pages.demo.waits import FAILED_VISITS, packed
+from utilities import changes, endings, reports, requests, visits
 from utilities.visits import OUTCOMES
 
 if TYPE_CHECKING:
     from jobs.pages.demo.awkward import Casting
+
+
+REASONS = dict(FAILED_VISITS) | {
+    "collar damaged or wrong": "the housing is cracked",
+    "unsafe condition found": "tagged: the service drop hangs low",
+}
 
 
 def cast(casting: Casting) -> None:
@@ -35,6 +42,11 @@ def cast(casting: Casting) -> None:
             then=(2 + place, _visited(outcome)),
         )
     casting.waiting("promise broken", 80, at="Big", never=frozenset({"visited", "follow_up", "announced"}), then=(13, _promised))
+    quiet = frozenset({"announced", "visited", "follow_up"})
+    casting.waiting("closed there", 96, at="Calder", never=quiet, then=(6, _closed_there))
+    casting.waiting("change to sign", 82, at="Ottermere", never=quiet, then=(9, _to_change))
+    casting.waiting("missed twice", 73, at="Big", never=quiet, then=(12, _missed_twice))
+    casting.waiting("reports that conflict", 64, at="Tamarisk", never=quiet, then=(4, _reported))
     casting.waiting("dispute hold", 44, at="Sable", lender=False, then=(6, _disputed))
     casting.waiting("fact corrected", 36, at="Ottermere", lender=False, then=(10, _corrected))
     casting.waiting("payment unapplied", 66, at="Tamarisk", lender=False, then=(4, _unapplied))
@@ -58,7 +70,7 @@ def cast(casting: Casting) -> None:
 
 def _ends(reason: str) -> Callable[[Home], object]:
     def end(home: Home) -> None:
-        requests.end_request(home.request, on=home.site_day, reason=reason, by=home.office.theo)
+        endings.end_request(home.request, on=home.site_day, reason=reason, by=home.office.theo)
 
     return end
 
@@ -70,20 +82,69 @@ def _incomplete(home: Home) -> None:
         on=home.site_day,
         because="incomplete",
         counts_as_new=True,
+        package=packed(home, home.services[0]),
         note="the one-line diagram was missing",
         by=home.office.theo,
     )
 
 
 def _again(home: Home) -> None:
-    requests.record_sent_again(home.request, on=home.site_day, route="e-mail", note="no answer in ten weeks", by=home.office.theo)
+    requests.record_sent_again(
+        home.request,
+        on=home.site_day,
+        route="e-mail",
+        note="no answer in ten weeks",
+        package=packed(home, home.services[0]),
+        by=home.office.theo,
+    )
 
 
 def _visited(outcome: str) -> Callable[[Home], object]:
     def visit(home: Home) -> None:
-        visits.record_visit(home.request, on=home.site_day, outcome=outcome, by=home.office.theo)
+        visits.record_visit(home.request, on=home.site_day, outcome=outcome, reason=REASONS[outcome], by=home.office.theo)
 
     return visit
+
+
+def _closed_there(home: Home) -> None:
+    endings.record_closed_there(home.request, on=home.site_day, reason="no access after two tries, says the portal", by=home.office.theo)
+
+
+def _to_change(home: Home) -> None:
+    """The meter's form is not taken: a change waits for the owner's signature."""
+    day, reason = home.site_day, "a meter of form 4S, socket of four jaws"
+    visits.record_visit(home.request, on=day, outcome="meter or socket not suitable", reason=reason, by=home.office.theo)
+    changes.propose_change(home.request, on=day, found=f"{reason}, told by the crew", option="meter", by=home.office.theo)
+    changes.record_meter_exchange(home.services[0], asked_on=day, done_on=None, by=home.office.theo)
+
+
+def _missed_twice(home: Home) -> None:
+    day = home.site_day
+    for days, outcome in ((8, "nobody home"), (0, "cancelled by utility")):
+        visits.record_visit(home.request, on=day - dt.timedelta(days=days), outcome=outcome, reason=REASONS[outcome], by=home.office.theo)
+
+
+def _reported(home: Home) -> None:
+    """The homeowner and the desk say that the collar is in, and not the same: nobody has confirmed it yet."""
+    day = home.site_day
+    reports.report_fitting(
+        home.request,
+        source="utility",
+        by_on=day - dt.timedelta(days=3),
+        exact=True,
+        name="the meter desk",
+        serial=home.serial,
+        by=home.office.theo,
+    )
+    reports.report_fitting(
+        home.request,
+        source="homeowner",
+        by_on=day,
+        after_on=day - dt.timedelta(days=1),
+        name=home.job.homeowner,
+        remark="a grey ring behind the meter since this morning",
+        by=home.office.paz,
+    )
 
 
 def _promised(home: Home) -> None:
@@ -145,7 +206,7 @@ def _sold_and_removed(home: Home) -> None:
 def _cancelled(reason: str) -> Callable[[Home], object]:
     def cancel(home: Home) -> None:
         if home.asked:
-            requests.end_request(home.request, on=home.site_day, reason="withdrawn", by=home.office.theo)
+            endings.end_request(home.request, on=home.site_day, reason="withdrawn", by=home.office.theo)
         homefacts.cancel(home.job, on=home.site_day, reason=reason, by=home.office.dana)
 
     return cancel

@@ -22,6 +22,7 @@ from jobs.core.phoneparts import Sending
 from jobs.pages.demo.company import user_of
 from jobs.pages.demo.diary import workday
 from jobs.pages.demo.habits import Grid
+from jobs.pages.demo.papers import revision_of
 from jobs.pages.demo.story import Home, Story, World, step
 from utilities import meters
 
@@ -121,7 +122,7 @@ def build(home: Home) -> None:
     dayone.record_installed(home.job, on=day, seal=home.story.seal, by=by)
     reserve = 20 if home.story.has_battery else None
     dayone.record_commissioned(home.job, on=day, mode="grid-tied", reserve_percent=reserve, communications="Wi-Fi", by=by)
-    dayone.record_collar_registered(home.job, on=day, serial=home.serial, by=by)
+    dayone.record_collar_registered(home.job, on=day, serial=home.serial, revision=revision_of(home.number), by=by)
     if home.story.has_battery:
         dayone.record_ct_check(home.job, on=day, tests=readings(home), by=by)
     stage(home)

@@ -15,6 +15,7 @@ from jobs.core.models import SignedLink, User
 from jobs.core.states import S
 from jobs.notices import kinds, leaving, outbox, tasks
 from jobs.notices.models import Message, State
+from jobs.pages.demo import afterwards
 from jobs.pages.demo.company import user_of
 from jobs.pages.demo.diary import workday
 from jobs.pages.demo.story import Home, step
@@ -37,6 +38,7 @@ def connected(home: Home) -> None:
 def updated(home: Home) -> None:
     if home.story.internet:
         homefacts.record_software_updated(home.job, on=home.site_day, version="4.2.1", by=home.office.mara)
+        afterwards.measured(home)
 
 
 @step
@@ -155,7 +157,7 @@ def hold(home: Home, call: Appointment, *, how: str) -> CallRecord:
             verification.acknowledge(record, caution=caution, by=by)
     for place, check in enumerate(callsteps.CHECKS):
         safe = [answer.value for answer in check.answers if answer.safe]
-        with clock.pretend(after(240 + 35 * place)):
+        with clock.pretend(after(240 + 18 * place)):
             if how == STORM and check.name == "storm":
                 verification.answer_check(record, check="storm", answer="yes", by=by)
                 return record
@@ -181,13 +183,18 @@ def _island(home: Home, record: CallRecord, by: Actor, *, after_of: object, lost
         (600, "mid_open", None, ""),
         (622, "utility_power", home.draw.randrange(0, 12), ""),
         (650, "load_lost", None, "") if lost else (650, "load_served", load + home.draw.randrange(-20, 60), name),
+        (720, "return_begun", None, ""),
+        (760, "not_yet", None, ""),
         (840, "mid_closed", None, ""),
+        (880, "normal", load, ""),
     ]
     for seconds, what, watts, served in sightings:
         with clock.pretend(after_of(seconds)):
             verification.see(record, what=what, watts=watts, load=served, by=by)
     with clock.pretend(after_of(930)):
         if lost:
-            verification.record_result(record, result="not passed", reason="the load went off in island mode", put_back="yes", by=by)
+            verification.record_result(
+                record, result="not passed", cause="load", reason="the load went off in island mode", put_back="yes", by=by
+            )
         else:
             verification.record_result(record, result="passed", statement="The lights stayed on.", put_back="yes", by=by)

@@ -11,6 +11,7 @@ from random import Random
 
 from jobs.core.models import User
 from jobs.pages.demo.company import Office, user_of
+from jobs.pages.demo.terms import tell
 from utilities import profile, services
 from utilities.models import District, Utility
 from utilities.profile import Profile
@@ -38,7 +39,6 @@ class Habit:
     weight: int  # of our homes
     districts: tuple[str, ...] = ()
     route: str = "portal"
-    limit: str = ""
     batch_weekday: int | None = None  # its crews go out on this weekday only, every second week
     slowed: bool = False
     closes: int = 4  # ends without fitting
@@ -53,7 +53,7 @@ HABITS = (
     Habit(
         "Ottermere Municipal Light", "municipal", "America/Denver", "CO", ("303", "720"), ("Ottermere", "Lantern Ford"), "80999",
         "(303) 555-0190", 12, 0.32, 205, 22, route="form by e-mail", acknowledges=95,
-        limit="15 business days from a complete request", note="Fast and steady. Ask for Lena at the meter desk.",
+        note="Fast and steady. Ask for Lena at the meter desk.",
     ),
     Habit(
         "Sable Fork Electric Cooperative", "cooperative", "America/Denver", "CO", ("970",), ("Sable Fork", "Dunmarrow", "Pine Gap"),
@@ -70,7 +70,7 @@ HABITS = (
     ),
     Habit(
         "Tamarisk Valley Electric", "investor_owned", "America/Phoenix", "AZ", ("602", "928"), ("Tamarisk", "Dry Creek"), "85999",
-        "(602) 555-0194", 48, 0.4, 110, 16, promises=90, keeps=94, acknowledges=90, limit="60 days, tariff sheet 41",
+        "(602) 555-0194", 48, 0.4, 110, 16, promises=90, keeps=94, acknowledges=90,
         districts=("Valley", "Rim"), note="Names a day, and keeps it.",
     ),
     Habit(
@@ -128,6 +128,7 @@ def connect_grids(office: Office, today: dt.date) -> list[Grid]:
     for place, habit in enumerate(HABITS):
         clerk, stand_in = (office.theo, office.paz) if place % 2 == 0 else (office.paz, office.theo)
         utility = profile.add_utility(_profile(habit, clerk=user_of(clerk), stand_in=user_of(stand_in)), by=office.dana)
+        tell(habit, utility, today=today, by=office.dana)
         if habit.districts:
             profile.set_districts(utility, names=habit.districts, by=office.dana)
         if habit.name.startswith("Upper Wend"):
@@ -144,8 +145,6 @@ def connect_grids(office: Office, today: dt.date) -> list[Grid]:
 
 
 def _profile(habit: Habit, *, clerk: User, stand_in: User) -> Profile:
-
-    desk = habit.name.split()[0].lower()
     return Profile(
         name=habit.name,
         zone=habit.zone,
@@ -153,11 +152,5 @@ def _profile(habit: Habit, *, clerk: User, stand_in: User) -> Profile:
         emergency_phone=habit.emergency,
         clerk=clerk,
         stand_in=stand_in,
-        published_limit=habit.limit,
-        published_limit_source="its interconnection handbook, invented" if habit.limit else "",
-        desk_phone=f"({habit.areas[0]}) 555-0180",
-        desk_email=f"meters@{desk}.example",
-        desk_hours="Monday to Friday, 8 to 4",
-        route=habit.route,
         note=habit.note,
     )

@@ -10,7 +10,7 @@ from random import Random
 from jobs.core import clock, codes
 from jobs.pages.demo.diary import Diary
 from jobs.pages.demo.habits import Grid
-from utilities import requests
+from utilities import endings
 from utilities.models import FitRequest, Outcome
 
 OLDEST, NEWEST = 1650, 470  # days ago: between these they were sent
@@ -88,9 +88,9 @@ def _one(grid: Grid, filed: dt.date, draw: Random, diary: Diary) -> FitRequest:
     latest = diary.ago(30)
     if given_up is not None and given_up < fitted:
         row.outcome, row.ended_on = Outcome.CANCELLED, min(given_up, latest)
-        row.end_reason = requests.ENDS["closed" if draw.randrange(100) < grid.habit.closes * 3 else "withdrawn"]
+        row.end_reason = endings.ENDS["closed" if draw.randrange(100) < grid.habit.closes * 3 else "withdrawn"]
     elif fitted > latest:
-        row.outcome, row.ended_on, row.end_reason = Outcome.CANCELLED, latest, requests.ENDS["withdrawn"]
+        row.outcome, row.ended_on, row.end_reason = Outcome.CANCELLED, latest, endings.ENDS["withdrawn"]
     else:
         row.ended_on = row.fitted_by = fitted
         if draw.randrange(3) == 0:

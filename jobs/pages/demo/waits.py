@@ -4,13 +4,20 @@ from __future__ import annotations
 
 import datetime as dt
 
+from jobs.core.dayone import Photo
 from jobs.core.facts import Said
 from jobs.core.states import S
 from jobs.core.waiting import UTILITY
 from jobs.pages.demo import calls
 from jobs.pages.demo.story import Home, step
-from utilities import requests, visits
+from utilities import endings, requests, services, visits
+from utilities.models import Service
+from utilities.package import ON_RECORD, Package, Packed
 
+PDF = (
+    b"%PDF-1.4\n1 0 obj<</Type/Catalog/Pages 2 0 R>>endobj 2 0 obj<</Type/Pages/Kids[3 0 R]/Count 1>>endobj\n"
+    b"3 0 obj<</Type/Page/Parent 2 0 R/MediaBox[0 0 612 792]>>endobj\ntrailer<</Root 1 0 R>>\n%%EOF\n"
+)
 NOTHING_NEW = (
     "nothing new", "it is in the queue", "the meter shop has it", "nobody could say", "crews are two weeks behind", "left a message",
     "the collar is approved, a crew is not assigned yet",
@@ -18,7 +25,7 @@ NOTHING_NEW = (
 DESK = ("Lena", "Mr. Abbott", "the meter desk", "Corinne", "the duty planner", "R. Olsen")
 FAILED_VISITS = (
     ("could not get in", "side gate locked, dog in the yard"),
-    ("nobody home", ""),
+    ("nobody home", "rang twice, nobody came"),
     ("collar not found", "the crew looked left of the meter only"),
     ("not the right crew or equipment", "came with a single-phase truck and no seals"),
     ("cancelled by utility", "called away to an outage"),
@@ -27,12 +34,31 @@ FAILED_VISITS = (
 )
 
 
+def packed(home: Home, service: Service) -> Package:
+    """A package that holds all that the utility's list of the day asks for."""
+    terms = services.terms_of(services.version_of(service.utility, home.site_day))
+    signed = terms.signature_needed == "yes"
+    files = [item for item in terms.package if item.casefold() not in ON_RECORD]
+    return Package(
+        packed=tuple(Packed(item, upload=Photo(f"{item.replace(' ', '-')}.pdf", PDF)) for item in files),
+        fee_minor=terms.fee_minor or None,
+        fee_paid_on=home.site_day if terms.fee_minor else None,
+        signed_on=home.site_day if signed else None,
+        signed_by=home.job.homeowner if signed else "",
+    )
+
+
 @step
 def ask(home: Home) -> None:
     habit = home.grid.habit
     for service in home.services:
         home.request = requests.record_sent(
-            service, on=home.site_day, route=habit.route, reference=f"{home.job.code}-{home.number}", by=home.office.theo
+            service,
+            on=home.site_day,
+            route=habit.route,
+            reference=f"{home.job.code}-{home.number}",
+            package=packed(home, service),
+            by=home.office.theo,
         )
     if home.chance(habit.acknowledges):
         home.then("acknowledged", (2, 7))
@@ -139,7 +165,7 @@ def noticed(home: Home) -> None:
     if is_waiting(home):
         after = home.site_day - dt.timedelta(days=home.draw.randint(4, 12))
         who = home.draw.choice((Said("gateway"), Said("at home", "the homeowner")))
-        visits.record_reported_fitted(
+        visits.confirm_fitting(
             home.request,
             after_on=max(after, home.request.filed_on),
             by_on=home.site_day,
@@ -161,14 +187,19 @@ def after_fitting(home: Home) -> None:
 @step
 def closed(home: Home) -> None:
     if is_waiting(home):
-        requests.end_request(home.request, on=home.site_day, reason="closed", note="found on the portal", by=home.office.theo)
+        endings.end_request(home.request, on=home.site_day, reason="closed", note="found on the portal", by=home.office.theo)
         home.then("asked_anew", (2, 12))
 
 
 @step
 def asked_anew(home: Home) -> None:
     home.request = requests.record_sent(
-        home.services[0], on=home.site_day, route=home.grid.habit.route, counts_as_new=True, by=home.office.theo
+        home.services[0],
+        on=home.site_day,
+        route=home.grid.habit.route,
+        package=packed(home, home.services[0]),
+        counts_as_new=True,
+        by=home.office.theo,
     )
     home.then("follow_up", (20, 27))
     home.on(home.grid.fitting_day(home.site_day, home.draw, today=home.diary.today), "fit")

@@ -23,6 +23,15 @@ window.addEventListener("pageshow", (event) => {
   }
 });
 
+// A running time: counted here from what the server said, so that a wrong clock on the desk changes nothing. Not announced.
+for (const text of document.querySelectorAll("[data-running]")) {
+  const begun = performance.now() - Number(text.dataset.running) * 1000;
+  setInterval(() => {
+    const seconds = Math.floor((performance.now() - begun) / 1000);
+    text.textContent = `${Math.floor(seconds / 60)}:${String(seconds % 60).padStart(2, "0")}`;
+  }, 1000);
+}
+
 // Taps at a meter's pulses: a button writes the seconds since the first tap into the field. Without this they are typed.
 const tappable = (field) => {
   const button = document.createElement("button");

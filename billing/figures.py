@@ -5,8 +5,9 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
-from django.db.models import Count, Min, OuterRef, QuerySet, Subquery, Sum
+from django.db.models import Count, Min, OuterRef, Q, QuerySet, Subquery, Sum
 
 from billing import terms
 from billing.models import (
@@ -40,6 +41,13 @@ def drafts() -> InvoiceQuerySet:
 def questions() -> MilestoneQuerySet:
     """Milestones whose facts changed after their invoice left, not yet answered."""
     return Milestone.objects.exclude(question="").order_by("question_on", "pk")
+
+
+def to_close() -> QuerySet[Job, Any]:
+    """Cancelled jobs with `to_close_minor`: what of their price will never be earned; the longest cancelled first."""
+    left = Sum("milestones__amount_minor", filter=Q(milestones__opening=False, milestones__earned_on__isnull=True), default=0)
+    rows = Job.objects.filter(state=S.CANCELLED).annotate(to_close_minor=left).filter(to_close_minor__gt=0)
+    return rows.select_related("site").prefetch_related("parties__person").order_by("state_since", "pk")
 
 
 def unapplied() -> PaymentQuerySet:

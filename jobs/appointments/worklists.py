@@ -13,7 +13,7 @@ from jobs.appointments import readiness
 from jobs.appointments.models import TAKING, Appointment
 from jobs.appointments.readiness import Missing
 from jobs.appointments.worth import Rates, Worth, worth_of_a_day
-from jobs.core import clock, rules
+from jobs.core import clock, money, rules
 from jobs.core.models import Fact, Hold, Job
 from jobs.core.models.job import JobQuerySet
 from jobs.core.states import S
@@ -51,7 +51,7 @@ class Lists:
 def rates() -> Rates:
     told = rules.several("delay_day_denominator", "delay_week_dollars", "delay_paper_percent", "delay_paper_days")
     days, dollars, percent, within = (int(told[name]) for name in told)
-    return Rates(days, dollars * 100, percent, within)
+    return Rates(days, dollars * 10 ** money.exponent(), percent, within)
 
 
 def lists(jobs: JobQuerySet) -> Lists:

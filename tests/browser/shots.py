@@ -154,6 +154,12 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
         Shot(MANAGER, by_uid(d.runs(started_at__isnull=True, dropped_at__isnull=True), "import not applied"), label="not applied"),
         Shot(MANAGER, by_uid(d.runs(finished_at__isnull=False), "applied import"), label="applied"),
     ],
+    "import_take_back": [Shot(MANAGER, by_uid(d.runs(finished_at__isnull=False), "applied import"))],
+    "columns": [
+        Shot(MANAGER, lambda: {"export": "jobs_export"}),
+        Shot(FINANCE, lambda: {"export": "invoices_export"}, label="of invoices"),
+    ],
+    "whole_job": [File(MANAGER, "all of a job, zipped", by_code(d.homes(S.AWAITING_UTILITY), "home that waits"))],
     "import_progress": [File(MANAGER, "the part of import_run that is fetched anew", by_uid(d.runs(), "import"))],
     "import_errors": [File(MANAGER, "the rows to correct", by_uid(d.runs(started_at__isnull=True), "import not applied"))],
     "import_errors_xlsx": [File(MANAGER, "the rows to correct", by_uid(d.runs(started_at__isnull=True), "import not applied"))],

@@ -90,6 +90,14 @@ def final_milestones_minor(jobs: Iterable[Job]) -> dict[int, int]:
     return {key: last.get(key, 0) for key in keys}
 
 
+def contracts_minor(jobs: Iterable[Job]) -> dict[int, int]:
+    """The contract of each of these, which its plan adds up to; 0 without a plan."""
+    keys = [job.pk for job in jobs]
+    rows = Milestone.objects.filter(job__in=keys).order_by().values_list("job_id").annotate(total=Sum("amount_minor"))
+    found = dict(rows)
+    return {key: int(found.get(key, 0)) for key in keys}
+
+
 # Receivables: released invoices, and what the books before ours had billed.
 
 

@@ -154,6 +154,12 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
         Shot(MANAGER, by_uid(d.runs(started_at__isnull=True, dropped_at__isnull=True), "import not applied"), label="not applied"),
         Shot(MANAGER, by_uid(d.runs(finished_at__isnull=False), "applied import"), label="applied"),
     ],
+    "import_take_back": [Shot(MANAGER, by_uid(d.runs(finished_at__isnull=False), "applied import"))],
+    "columns": [
+        Shot(MANAGER, lambda: {"export": "jobs_export"}),
+        Shot(FINANCE, lambda: {"export": "invoices_export"}, label="of invoices"),
+    ],
+    "whole_job": [File(MANAGER, "all of a job, zipped", by_code(d.homes(S.AWAITING_UTILITY), "home that waits"))],
     "import_progress": [File(MANAGER, "the part of import_run that is fetched anew", by_uid(d.runs(), "import"))],
     "import_errors": [File(MANAGER, "the rows to correct", by_uid(d.runs(started_at__isnull=True), "import not applied"))],
     "import_errors_xlsx": [File(MANAGER, "the rows to correct", by_uid(d.runs(started_at__isnull=True), "import not applied"))],
@@ -187,16 +193,8 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
         Shot(CREW, by_code(d.crews_homes, "home of the crew"), label="es", query=lambda: {"lang": "es"}),
         Shot(MANAGER, by_code(d.homes(S.GRID_TIED), "home with a complete day one"), label="complete"),
     ],
-    "crew_part": [
-        Shot(
-            CREW,
-            lambda: by_code(d.crews_homes, "home of the crew")() | {"name": "commissioned"},
-            label="refused",
-            query=lambda: {"lang": "es"},
-            press="Anotar la puesta en marcha",
-            status=422,
-        )
-    ],
+    # What is refused the script shows in the part's own place; tests/browser/test_crew_phone.py presses there.
+    "crew_part": [Shot(CREW, lambda: by_code(d.crews_homes, "home of the crew")() | {"name": "commissioned"})],
     "crew_hello": [File(CREW, "words for a phone that has something to send")],
     "crew_worker": [File(CREW, "the script that answers without reception")],
     "crew_versions": [Shot(MANAGER, by_uid(PhonePart.objects.waiting, "part in two versions"))],

@@ -134,7 +134,7 @@ def build(home: Home) -> None:
     if home.story.has_battery:
         dayone.record_ct_check(home.job, on=day, tests=readings(home), by=by)
     stage(home)
-    language = home.story.language
+    language = "Spanish" if home.story.language == "es" else "English"
     dayone.record_sheet_given(home.job, on=day, to="owner", language=language, by=by)
     if home.chance(60):
         home.then("inspect", (3, 16))

@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from billing import figures
 from billing.figures import Receivable
-from billing.models import Invoice, Milestone, Payment
+from billing.models import BankLine, Dispute, Invoice, Milestone, Payment
 from jobs.core import clock, money
 from jobs.core.attention import Attention, Figure, Row, Section, says
 from jobs.core.models import Job, User
@@ -39,6 +39,9 @@ def for_user(user: User) -> Attention:
             _earned(today),
             _overdue(receivables, today),
             _questions(today),
+            _lines(today),
+            _ended(today),
+            _disputed(today),
             _short(today),
             _unapplied(today),
             unbilled,
@@ -143,6 +146,83 @@ def _questions(today: dt.date) -> Section:
         total=found.count(),
         order=9,
         says=says("invoice rests on facts that changed", "invoices rest on facts that changed"),
+    )
+
+
+def _lines(today: dt.date) -> Section:
+    found = BankLine.objects.open()
+    return Section(
+        name="money_bank",
+        title="Lines of the bank to confirm",
+        headings=("Received", "As the bank names it", "Reference", "Amount", "Next act"),
+        rows=[
+            Row(
+                margin=day_short(line.received_on, today=today),
+                title=line.payer_text,
+                url=reverse("bank_line", kwargs={"uid": line.uid}),
+                cells=(line.reference, money.shown(line.amount_minor)),
+                next_act="Confirm",
+            )
+            for line in found[:MOST]
+        ],
+        nothing="Every line of the bank is decided.",
+        all_url=reverse("bank_lines"),
+        total=found.count(),
+        order=15,
+        kinds=("", "num"),
+        says=says("line of the bank waits to be confirmed", "lines of the bank wait to be confirmed"),
+    )
+
+
+def _ended(today: dt.date) -> Section:
+    """Cancelled contracts whose price still holds what will never be earned."""
+    found = figures.to_close()
+    return Section(
+        name="money_ended",
+        title="Cancelled contracts to settle",
+        headings=("Cancelled", "Home", "Not earned", "Next act"),
+        rows=[
+            Row(
+                margin=day_short(job.state_since, today=today) if job.state_since else "",
+                title=home_of(job),
+                under=job.code,
+                url=reverse("job_account", kwargs={"code": job.code}),
+                cells=(money.shown(job.to_close_minor),),
+                next_act="Settle",
+            )
+            for job in found[:MOST]
+        ],
+        nothing="Every cancelled contract is settled.",
+        note="what is invoiced stays until you credit it",
+        total=found.count(),
+        order=10,
+        kinds=("num",),
+        says=says("cancelled contract is to be settled", "cancelled contracts are to be settled"),
+    )
+
+
+def _disputed(today: dt.date) -> Section:
+    found = Dispute.objects.filter(ended_on__isnull=True).select_related("invoice__job__site", "invoice__payer").order_by("since_on", "pk")
+    return Section(
+        name="money_disputed",
+        title="Invoices disputed",
+        headings=("Since", "Home", "Invoice", "What is contested", "Next act"),
+        rows=[
+            Row(
+                margin=day_short(dispute.since_on, today=today),
+                title=home_of(dispute.invoice.job),
+                under=dispute.invoice.job.code,
+                url=reverse("invoice", kwargs={"uid": dispute.invoice.uid}),
+                cells=(str(dispute.invoice), dispute.reason),
+                next_act="Settle",
+            )
+            for dispute in found.prefetch_related("invoice__job__parties__person")[:MOST]
+        ],
+        nothing="No invoice is disputed.",
+        note="they age with the others",
+        total=found.count(),
+        order=16,
+        says=says("invoice is disputed", "invoices are disputed"),
     )
 
 

@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from billing import local
 from billing.models import Earning, Invoice, Milestone
 from billing.triggers import earned_on, ever_reached, missing, words_of
 from jobs.core import clock, words
@@ -46,7 +47,7 @@ def bring_up_to_date(job: Job, facts: Facts, *, by: Actor) -> None:
     if not milestones:
         return
     proof = proof_of(job, facts)
-    invoices = {invoice.milestone_id: invoice for invoice in Invoice.objects.filter(job=job)}
+    invoices = {invoice.bills_id: invoice for invoice in Invoice.objects.filter(job=job, bills__isnull=False)}
     for milestone in milestones:
         _payer(milestone, proof)
         if milestone.opening:
@@ -76,13 +77,37 @@ def draft_for(milestone: Milestone) -> Invoice | None:
     """A draft for an earned milestone. Nothing is asked for a part of no amount."""
     if milestone.amount_minor == 0:
         return None
-    return Invoice.objects.create(
-        job_id=milestone.job_id,
-        milestone=milestone,
-        payer_id=milestone.payer_id,
-        amount_minor=milestone.amount_minor,
-        drafted_at=clock.now(),
-    )
+    invoice = Invoice(job=milestone.job, milestone=milestone, bills=milestone, payer_id=milestone.payer_id, drafted_at=clock.now())
+    figure(invoice)
+    invoice.save()
+    return invoice
+
+
+def figure(invoice: Invoice) -> None:
+    """What a draft asks for, with the tax of the home's state as it is today. The milestone's amount is before tax."""
+    net = invoice.milestone.amount_minor
+    tax = local.tax_on(net, region=invoice.job.site.region, on=clock.office_today())
+    invoice.amount_minor, invoice.tax_minor = net + tax.minor, tax.minor
+    invoice.tax_millionths, invoice.tax_words, invoice.tax_rounding = tax.rate_millionths, tax.words, tax.rounding
+
+
+def changed(milestone: Milestone, amount_minor: int, *, because: str, by: Actor) -> None:
+    """The amount of a milestone that is not invoiced changes, and with it its draft and what the reports say was earned."""
+    before, milestone.amount_minor = milestone.amount_minor, amount_minor
+    milestone.save(update_fields=["amount_minor", "retained_minor"])
+    if milestone.earned_on is None or amount_minor == before:
+        return
+    _enter(milestone, amount_minor - before, milestone.earned_on, because=because, by=by)
+    drafts = Invoice.objects.drafts().filter(milestone=milestone)
+    draft = drafts.first()
+    if amount_minor == 0:
+        drafts.delete()
+    elif draft is not None:
+        draft.milestone = milestone
+        figure(draft)
+        draft.save(update_fields=["amount_minor", "tax_minor", "tax_millionths", "tax_words", "tax_rounding"])
+    elif before == 0 and not by.quiet:
+        draft_for(milestone)
 
 
 def take_back(milestone: Milestone, *, because: str, by: Actor) -> None:

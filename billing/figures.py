@@ -5,8 +5,9 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
-from django.db.models import Count, Min, OuterRef, QuerySet, Subquery, Sum
+from django.db.models import Count, Min, OuterRef, Q, QuerySet, Subquery, Sum
 
 from billing import terms
 from billing.models import (
@@ -40,6 +41,13 @@ def drafts() -> InvoiceQuerySet:
 def questions() -> MilestoneQuerySet:
     """Milestones whose facts changed after their invoice left, not yet answered."""
     return Milestone.objects.exclude(question="").order_by("question_on", "pk")
+
+
+def to_close() -> QuerySet[Job, Any]:
+    """Cancelled jobs with `to_close_minor`: what of their price will never be earned; the longest cancelled first."""
+    left = Sum("milestones__amount_minor", filter=Q(milestones__opening=False, milestones__earned_on__isnull=True), default=0)
+    rows = Job.objects.filter(state=S.CANCELLED).annotate(to_close_minor=left).filter(to_close_minor__gt=0)
+    return rows.select_related("site").prefetch_related("parties__person").order_by("state_since", "pk")
 
 
 def unapplied() -> PaymentQuerySet:
@@ -80,6 +88,14 @@ def final_milestones_minor(jobs: Iterable[Job]) -> dict[int, int]:
         job: amount if earned_on is None else 0 for job, amount, earned_on in rows
     }  # a later position takes the place of an earlier one
     return {key: last.get(key, 0) for key in keys}
+
+
+def contracts_minor(jobs: Iterable[Job]) -> dict[int, int]:
+    """The contract of each of these, which its plan adds up to; 0 without a plan."""
+    keys = [job.pk for job in jobs]
+    rows = Milestone.objects.filter(job__in=keys).order_by().values_list("job_id").annotate(total=Sum("amount_minor"))
+    found = dict(rows)
+    return {key: int(found.get(key, 0)) for key in keys}
 
 
 # Receivables: released invoices, and what the books before ours had billed.

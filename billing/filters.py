@@ -30,7 +30,15 @@ PAYMENT_SORTS = sorts(
     Sort("payer", "Payer, by name", ("payer__name", "-received_on", "-pk")),
     Sort("-payer", "Payer, by name backward", ("-payer__name", "-received_on", "-pk")),
 )
-STATES = {"draft": "draft", "open": "open", "overdue": "overdue", "part": "paid in part", "paid": "paid"}
+STATES = {
+    "draft": "draft",
+    "open": "open",
+    "overdue": "overdue",
+    "disputed": "disputed",
+    "part": "paid in part",
+    "paid": "paid",
+    "credited": "credited",
+}
 
 
 class InvoiceFilter(ListFilter):
@@ -51,7 +59,11 @@ class InvoiceFilter(ListFilter):
         if value == "draft":
             return rows.drafts()
         if value == "paid":
-            return rows.paid()
+            return rows.paid().filter(bills__isnull=False)
+        if value == "credited":
+            return rows.released().filter(bills__isnull=True)
+        if value == "disputed":
+            return rows.disputed()
         if value == "overdue":
             return rows.open().filter(due_on__lt=clock.office_today())
         if value == "part":

@@ -10,8 +10,8 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.forms.utils import ErrorDict
 
-from billing.milestones import Part
-from billing.models import AllocationKind, Milestone, Payer, PayerKind, PaymentMethod
+from billing.milestones import Frame, Part
+from billing.models import AllocationKind, Milestone, MilestoneKind, Payer, PayerKind, PaymentMethod
 from billing.payments import Debt, Portion
 from billing.shares import percent_text
 from billing.triggers import TRIGGERS
@@ -50,17 +50,47 @@ class PlanForm(OfficeForm):
         help_text="A lender or third-party owner who is not listed is added first.",
         to_field_name="uid",
     )
+    retainage = ShareField(
+        label="Retainage in per cent", required=False, help_text="Kept back from each part but the deposit, and billed by itself."
+    )
+    retainage_clause = forms.CharField(label="The contract's words on the retainage", required=False, max_length=500)
+    retainage_triggers = forms.MultipleChoiceField(
+        label="The retainage is earned by all of", choices=list(TRIGGERS.items()), required=False, widget=forms.CheckboxSelectMultiple
+    )
+    funding_reference = forms.CharField(label="The payer's own number for it", required=False, max_length=80)
+    funding_expires_on = DayField(label="Funding expires on", required=False)
+    proceed_on = DayField(label="The payer's notice to proceed, of", required=False)
+
+    def frame(self) -> Frame:
+        told = self.cleaned_data
+        return Frame(
+            retainage_millionths=told["retainage"] or 0,
+            retainage_clause=told["retainage_clause"],
+            retainage_triggers=tuple(told["retainage_triggers"]),
+            funding_reference=told["funding_reference"],
+            funding_expires_on=told["funding_expires_on"],
+            proceed_on=told["proceed_on"],
+        )
+
+    def contract(self) -> dict[str, Any]:
+        return {name: self.cleaned_data[name] for name in ("contract_minor", "signed_on", "payer")}
 
 
 class PartForm(OfficeForm):
     """One milestone; a row in which nothing is filled in is left out. spare: a row beyond those of the plan."""
 
     name = forms.CharField(label="Name", max_length=80)
-    share = ShareField(label="Share in per cent")
+    share = ShareField(label="Share in per cent", required=False)
+    amount_minor = MoneyField(label="Or an amount", required=False, least_minor=1)
+    deposit = forms.BooleanField(label="It is the deposit", required=False)
     clause = forms.CharField(label="The contract's words", required=False, max_length=500, widget=forms.Textarea(attrs={"rows": 2}))
     triggers = forms.MultipleChoiceField(label="Earned by all of", choices=list(TRIGGERS.items()), widget=forms.CheckboxSelectMultiple)
     payer_triggers = forms.MultipleChoiceField(
         label="The payer pays only on all of", choices=list(TRIGGERS.items()), required=False, widget=forms.CheckboxSelectMultiple
+    )
+    payer_name = forms.CharField(label="The payer's own name for it", required=False, max_length=80)
+    wants = forms.CharField(
+        label="Papers the payer wants, one a line", required=False, max_length=1200, widget=forms.Textarea(attrs={"rows": 2})
     )
     use_required_attribute = False
 
@@ -80,9 +110,34 @@ class PartForm(OfficeForm):
         if self.is_bound and self.blank:
             self._errors, self.cleaned_data = ErrorDict(), {}
 
+    def clean(self) -> dict[str, Any]:
+        told: dict[str, Any] = super().clean() or {}
+        if not self.blank and "share" in told and "amount_minor" in told and (told["share"] is None) == (told["amount_minor"] is None):
+            self.add_error("share", "Either a share or an amount is wanted.")
+        if any(len(line) > LONGEST_PAPER for line in _lines(told.get("wants"))):
+            self.add_error("wants", f"The name of a paper has at most {LONGEST_PAPER} letters.")
+        return told
+
     def part(self) -> Part:
         told = self.cleaned_data
-        return Part(told["name"], told["clause"], told["share"], tuple(told["triggers"]), tuple(told["payer_triggers"]))
+        return Part(
+            told["name"],
+            told["clause"],
+            told["share"] or 0,
+            tuple(told["triggers"]),
+            tuple(told["payer_triggers"]),
+            amount_minor=told["amount_minor"],
+            deposit=told["deposit"],
+            payer_name=told["payer_name"],
+            wants=tuple(dict.fromkeys(_lines(told["wants"]))),
+        )
+
+
+LONGEST_PAPER = 120
+
+
+def _lines(text: str | None) -> list[str]:
+    return [line.strip() for line in (text or "").splitlines() if line.strip()]
 
 
 SPARE = 2  # rows beyond those of the plan
@@ -97,7 +152,11 @@ def part_forms(data: Any, parts: Sequence[Part]) -> list[PartForm]:
             part = parts[place]
             initial = {
                 "name": part.name,
-                "share": part.share_millionths,
+                "share": part.share_millionths if part.amount_minor is None else None,
+                "amount_minor": part.amount_minor,
+                "deposit": part.deposit,
+                "payer_name": part.payer_name,
+                "wants": "\n".join(part.wants),
                 "clause": part.clause,
                 "triggers": part.triggers,
                 "payer_triggers": part.payer_triggers,
@@ -125,6 +184,12 @@ class PaymentForm(OfficeForm):
     received_on = DayField(label="Received on")
     reference = forms.CharField(label="Reference", max_length=120, required=False, help_text="What the bank or the check says.")
     method = forms.ChoiceField(label="How it came", choices=PaymentMethod.choices)
+    difference = forms.CharField(
+        label="What a difference is about",
+        max_length=240,
+        required=False,
+        help_text="For several invoices in one: if one stays open, or something is left over.",
+    )
 
     def __init__(self, data: Any = None, *, debts: Sequence[Debt], **kwargs: Any) -> None:
         super().__init__(data, **kwargs)
@@ -136,11 +201,16 @@ class PaymentForm(OfficeForm):
 
 
 class PartsForm(OfficeForm):
-    """For each debt of the payer: what was paid on it, what the lender kept as its fee, and what is given up."""
+    """For each debt of the payer: what was paid on it, what the lender kept as its fee, what tax it withheld, and what is given up."""
 
     reason = forms.CharField(label="Reason, if something is written off", max_length=240, required=False)
 
-    KINDS = (("paid", AllocationKind.PAYMENT), ("fee", AllocationKind.FEE), ("off", AllocationKind.WRITE_OFF))
+    KINDS = (
+        ("paid", AllocationKind.PAYMENT),
+        ("fee", AllocationKind.FEE),
+        ("tax", AllocationKind.TAX),
+        ("off", AllocationKind.WRITE_OFF),
+    )
 
     def __init__(self, data: Any = None, *, debts: Sequence[Debt], money_only: bool = False, **kwargs: Any) -> None:
         super().__init__(data, **kwargs)
@@ -200,4 +270,18 @@ class PeriodForm(OfficeForm):
 
 def parts_of(milestones: Sequence[Milestone]) -> list[Part]:
     """A plan on record as its form shows it."""
-    return [Part(m.name, m.clause, m.share_millionths, tuple(m.triggers), tuple(m.payer_triggers)) for m in milestones]
+    return [
+        Part(
+            m.name,
+            m.clause,
+            m.share_millionths,
+            tuple(m.triggers),
+            tuple(m.payer_triggers),
+            amount_minor=m.amount_minor + m.retained_minor if m.fixed else None,
+            deposit=m.kind == MilestoneKind.DEPOSIT,
+            payer_name=m.payer_name,
+            wants=tuple(m.wants),
+        )
+        for m in milestones
+        if m.kind in (MilestoneKind.PART, MilestoneKind.DEPOSIT)
+    ]

@@ -12,7 +12,7 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 
-from billing import exports, figures, invoices, paper, payments, questions, terms
+from billing import credits, disputes, earning, exports, figures, invoices, paper, payments, questions, terms, wanted
 from billing.filters import InvoiceFilter
 from billing.forms import AnswerForm, WriteOffForm
 from billing.milestones import terms_of
@@ -46,7 +46,7 @@ def state_words(invoice: Invoice, today: dt.date) -> str:
     if not invoice.released:
         return "draft"
     if invoice.left_minor <= 0:
-        return "paid"
+        return "paid" if invoice.bills_id else "credited"
     return "open" if invoice.left_minor == invoice.amount_minor else "paid in part"
 
 
@@ -126,6 +126,12 @@ def invoice(request: HttpRequest, uid: uuid.UUID) -> HttpResponse:
         "payer_triggers": [(TRIGGERS.get(name, name)) for name in one.milestone.payer_triggers],
         "allocations": one.allocations.select_related("payment"),
         "messages_of": invoices.messages_of(one),
+        "notes": one.credit_notes.all(),
+        "waivers": one.waivers.all(),
+        "dispute": disputes.open_dispute(one),
+        "disputes": one.disputes.filter(ended_on__isnull=False),
+        "missing": wanted.missing_of([one.milestone])[one.milestone_id],
+        "creditable": credits.creditable(one) if one.released else 0,
         "may_bill": request.user.has_perm("core.bill"),
         "today": today,
     }
@@ -141,6 +147,8 @@ def paper_of(one: Invoice) -> dict[str, Any]:
 
 def _draft_paper(one: Invoice) -> Plain:
     today = clock.office_today()
+    # With the tax as it would be released today; nothing of it is kept.
+    earning.figure(one)
     return paper.plain_of(one, number=None, issued_on=today, due_on=terms.due_on(today, net_days=terms_of(one.payer)))
 
 
@@ -174,7 +182,7 @@ def release(request: HttpRequest, uid: uuid.UUID) -> HttpResponse:
     refused = ""
     if request.method == "POST":
         try:
-            done = invoices.release(one, by=actor(request))
+            done = invoices.release(one, seen_minor=_seen(request, one), by=actor(request))
         except Refused as refusal:
             refused = str(refusal)
         else:
@@ -195,7 +203,7 @@ def release_many(request: HttpRequest) -> HttpResponse:
         if str(draft.uid) not in chosen:
             continue
         try:
-            done.append(invoices.release_words(invoices.release(draft, by=actor(request))))
+            done.append(invoices.release_words(invoices.release(draft, seen_minor=_seen(request, draft), by=actor(request))))
         except Refused as refusal:
             refused.append(f"{draft.payer.name}, {money.shown(draft.amount_minor)}: {refusal}")
     if gone := len(chosen) - len(done) - len(refused):
@@ -209,10 +217,23 @@ def release_many(request: HttpRequest) -> HttpResponse:
     return render(request, "billing/release.html", context, status=422)
 
 
+def _seen(request: HttpRequest, draft: Invoice) -> int | None:
+    """The amount that stood on the page; nothing where the page did not say it."""
+    told = request.POST.get(f"seen-{draft.uid}", "")
+    return int(told) if told.isdecimal() and len(told) < 19 else None
+
+
 def _releasing(drafts: list[Invoice]) -> dict[str, Any]:
+    missing = wanted.missing_of([draft.milestone for draft in drafts])
     return {
         "drafts": [
-            {"invoice": draft, "paper": _draft_paper(draft), "to": draft.payer.mail_to, "payer_waits": _payer_waits(draft)}
+            {
+                "invoice": draft,
+                "paper": _draft_paper(draft),
+                "to": draft.payer.mail_to,
+                "payer_waits": _payer_waits(draft),
+                "missing": missing[draft.milestone_id],
+            }
             for draft in drafts
         ],
         "total": sum(draft.amount_minor for draft in drafts),
@@ -285,8 +306,16 @@ def receivables(request: HttpRequest) -> HttpResponse:
     today = clock.office_today()
     rows = figures.receivables()
     openings = list(Milestone.objects.open())
+    contested = set(Invoice.objects.released().disputed().values_list("pk", flat=True))
     context = {
-        "rows": [(row, f"{words.count(days, 'day')} late" if (days := row.days_past_due(today)) > 0 else "") for row in rows],
+        "rows": [
+            (
+                row,
+                f"{words.count(days, 'day')} late" if (days := row.days_past_due(today)) > 0 else "",
+                row.invoice is not None and row.invoice.pk in contested,
+            )
+            for row in rows
+        ],
         "buckets": [(bucket.value, minor) for bucket, minor in figures.by_bucket(rows, today=today).items()],
         "total": sum(row.left_minor for row in rows),
         "late": sum(row.left_minor for row in rows if row.days_past_due(today) > 0),

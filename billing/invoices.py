@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 
-from billing import earning, notices, paper, terms
+from billing import earning, notices, paper, terms, waivers
 from billing.milestones import terms_of
 from billing.models import Invoice, InvoiceState, Milestone, Series
 from billing.pdf.invoice import invoice as invoice_pdf
@@ -16,7 +16,7 @@ from jobs.core.refusals import Refused
 from jobs.notices import outbox
 from jobs.notices.models import Message, State
 
-SERIES = "invoices"
+SERIES, FIRST = "invoices", "first_invoice_number"
 
 
 @act(right="core.bill", on=Milestone)
@@ -26,7 +26,7 @@ def draft(milestone: Milestone, *, by: Actor) -> Invoice:
         raise Refused(f"{milestone.name} was invoiced before, as {milestone.opening_ref or 'an opening balance'}; not again.")
     if milestone.earned_on is None:
         raise Refused(f"{milestone.name} is not earned yet, so it cannot be invoiced.")
-    if (invoice := Invoice.objects.filter(milestone=milestone).first()) is not None:
+    if (invoice := Invoice.objects.filter(bills=milestone).first()) is not None:
         raise Refused(f"{milestone.name} already has {'invoice ' + str(invoice.number) if invoice.released else 'a draft'}.")
     drafted = earning.draft_for(milestone)
     if drafted is None:
@@ -35,8 +35,11 @@ def draft(milestone: Milestone, *, by: Actor) -> Invoice:
 
 
 @act(right="core.bill", on=Invoice)
-def release(invoice: Invoice, *, by: Actor) -> Invoice:
-    """Give the draft its number, make and freeze its paper, and release the message that carries it: all or nothing."""
+def release(invoice: Invoice, *, by: Actor, seen_minor: int | None = None) -> Invoice:
+    """Give the draft its number, make and freeze its paper, and release the message that carries it: all or nothing.
+
+    seen_minor: the amount that was read; a tax that has begun since makes it another.
+    """
     if invoice.released:
         assert invoice.released_at is not None
         raise Refused(f"Invoice {invoice.number} was already released by {invoice.released_by_name}; nothing was released again.")
@@ -45,17 +48,38 @@ def release(invoice: Invoice, *, by: Actor) -> Invoice:
         raise Refused(f"{milestone.name} is not earned any more, so it cannot be invoiced.")
     refuse_on_hold(invoice.job)
 
+    earning.figure(invoice)
+    if seen_minor is not None and seen_minor != invoice.amount_minor:
+        raise Refused(
+            f"The invoice of {payer.name} comes to {money.shown(invoice.amount_minor)} now, not to the {money.shown(seen_minor)} you read. "
+            "Read it again and then release it."
+        )
+
     invoice.terms_days = terms_of(payer)
     invoice.issued_on = clock.office_today()
     invoice.due_on = terms.due_on(invoice.issued_on, net_days=invoice.terms_days)
-    invoice.number = _next_number()
+    invoice.number = next_number(SERIES, FIRST)
     plain = paper.plain_of(invoice, number=invoice.number, issued_on=invoice.issued_on, due_on=invoice.due_on)
     invoice.contents = dataclasses.asdict(plain)
     invoice.pdf = files.store(invoice_pdf(plain))
     invoice.state = InvoiceState.RELEASED
     invoice.released_at, invoice.released_by, invoice.released_by_name = clock.now(), by.user, by.name
     invoice.save()
-    _send(invoice, by=by)
+    waivers.conditional(invoice, by=by)
+    _send(invoice, cause=notices.cause_of(invoice), by=by)
+    return invoice
+
+
+@act(right="core.bill", on=Invoice)
+def send_again(invoice: Invoice, *, by: Actor) -> Invoice:
+    """The same paper once more: the payer lost it, or its address was mended."""
+    if not invoice.released:
+        raise Refused("A draft is not sent; release it first.")
+    refuse_on_hold(invoice.job)
+    sent = messages_of(invoice)
+    if any(message.state in (State.OWED, State.RELEASED) for message in sent):
+        raise Refused(f"Invoice {invoice.number} has not left yet; it is not sent a second time before the first has gone.")
+    _send(invoice, cause=f"{notices.cause_of(invoice)} again {len(sent)}", by=by)
     return invoice
 
 
@@ -68,23 +92,24 @@ def refuse_on_hold(job: Job) -> None:
         )
 
 
-def _next_number() -> int:
-    """The next number, under the lock of the run's row until this transaction ends: a failure gives it back."""
-    first = rules.number("first_invoice_number")
-    Series.objects.get_or_create(name=SERIES, defaults={"first": first, "next": first})
-    series = Series.objects.select_for_update().get(name=SERIES)
+def next_number(name: str, rule: str) -> int:
+    """The next number of a run, under the lock of its row until this transaction ends: a failure gives it back."""
+    first = rules.number(rule)
+    Series.objects.get_or_create(name=name, defaults={"first": first, "next": first})
+    series = Series.objects.select_for_update().get(name=name)
     number = series.next
     series.next = number + 1
     series.save(update_fields=["next"])
     return number
 
 
-def _send(invoice: Invoice, *, by: Actor) -> None:
-    """Owe the message and release it: who releases the invoice has read what it says."""
-    owed = outbox.owe(
-        notices.kind_for(invoice), job=invoice.job, cause=notices.cause_of(invoice), about={"invoice": str(invoice.uid)}, by=by
-    )
-    for message in owed:
+def _send(invoice: Invoice, *, cause: str, by: Actor) -> None:
+    owe_and_release(notices.kind_for(invoice), job=invoice.job, cause=cause, about={"invoice": str(invoice.uid)}, by=by)
+
+
+def owe_and_release(kind: str, *, job: Job, cause: str, about: dict[str, str], by: Actor) -> None:
+    """Owe the message and release it: who releases the paper has read what it says."""
+    for message in outbox.owe(kind, job=job, cause=cause, about=dict(about), by=by):
         if message.state != State.OWED:
             continue
         try:
@@ -96,7 +121,7 @@ def _send(invoice: Invoice, *, by: Actor) -> None:
 
 
 def messages_of(invoice: Invoice) -> list[Message]:
-    return list(Message.objects.filter(job=invoice.job, cause=notices.cause_of(invoice)).order_by("pk"))
+    return list(Message.objects.filter(job=invoice.job, cause__startswith=notices.cause_of(invoice)).order_by("pk"))
 
 
 def release_words(invoice: Invoice) -> str:

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from billing import exports, payments
 from billing.filters import PaymentFilter
 from billing.forms import ChoosePayerForm, PartsForm, PaymentForm
-from billing.models import Payer, Payment, PaymentQuerySet
+from billing.models import BankLine, Payer, Payment, PaymentQuerySet
 from jobs.core import clock, lists, money
 from jobs.core.actors import actor, member
 from jobs.core.refusals import Refused
@@ -46,6 +46,7 @@ def payment_list(request: HttpRequest) -> HttpResponse:
         "page_left": sum(payment.left_minor for payment in page),
         "totals": _totals(found.rows) if lists.totals_told(page, request.GET, "received_from") else None,
         "may_bill": request.user.has_perm("core.bill"),
+        "lines": BankLine.objects.open().count() if request.user.has_perm("core.bill") else 0,
     }
     return render(request, "billing/payments.html", context, status=422 if found.refused else 200)
 
@@ -76,6 +77,9 @@ def _page(request: HttpRequest, one: Payment, *, form: PartsForm | None = None) 
     context = {
         "payment": one,
         "allocations": one.allocations.select_related("invoice", "milestone__job"),
+        "sent_back": one.sent_back.all(),
+        "put": sum(row.amount_minor for row in one.allocations.all()),
+        "may_bill": request.user.has_perm("core.bill"),
         "form": form or (PartsForm(debts=payments.open_debts(one.payer), money_only=True) if may_apply else None),
         "may_apply": may_apply,
         "today": clock.office_today(),

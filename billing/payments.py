@@ -35,15 +35,36 @@ def record_payment(
     parts: Sequence[Portion],
     by: Actor,
     method: str = PaymentMethod.BANK,
+    difference: str = "",
 ) -> Payment:
-    """Money came in. What of it is put to nothing stays unapplied and stands on finance's Today."""
-    return enter(payer, amount_minor=amount_minor, received_on=received_on, reference=reference, parts=parts, method=method, by=by)
+    """Money came in. What of it is put to nothing stays unapplied and stands on finance's Today.
+
+    difference: what it was about where a remittance for several invoices does not settle all of them, or leaves a rest.
+    """
+    return enter(
+        payer,
+        amount_minor=amount_minor,
+        received_on=received_on,
+        reference=reference,
+        parts=parts,
+        method=method,
+        difference=difference,
+        by=by,
+    )
 
 
 def enter(
-    payer: Payer, *, amount_minor: int, received_on: dt.date, reference: str, parts: Sequence[Portion], method: str, by: Actor
+    payer: Payer,
+    *,
+    amount_minor: int,
+    received_on: dt.date,
+    reference: str,
+    parts: Sequence[Portion],
+    method: str,
+    by: Actor,
+    difference: str = "",
 ) -> Payment:
-    """The rule behind record_payment, shared with the import. The caller holds the payer's lock."""
+    """The rule behind record_payment, shared with the lines of a bank's file. The caller holds the payer's lock."""
     reference = " ".join(reference.split())
     if amount_minor <= 0:
         raise Refused("A payment must be more than zero.", field="amount_minor")
@@ -64,11 +85,27 @@ def enter(
         received_on=received_on,
         reference=reference,
         method=method,
+        difference=" ".join(difference.split()),
         recorded_at=clock.now(),
         recorded_by_name=by.name,
     )
     _put(payer, payment, parts, by=by)
+    _refuse_unexplained(payment, parts)
     return payment
+
+
+def _refuse_unexplained(payment: Payment, parts: Sequence[Portion]) -> None:
+    """A remittance for several invoices that does not come out even is explained while the letter is at hand."""
+    debts = {(type(part.to), part.to.pk): part.to for part in parts}
+    if len(debts) < 2 or payment.difference:
+        return
+    rest = Payment.objects.with_left().get(pk=payment.pk).left_minor
+    short = {name_of(debt): left for debt in debts.values() if (left := left_of(debt))}
+    if rest:
+        raise Refused(f"{money.shown(rest)} of this remittance is put to nothing: say what the difference is about.", field="difference")
+    if short:
+        open_ = words.listed([f"{money.shown(left)} of {name}" for name, left in short.items()])
+        raise Refused(f"{open_} stays open after this remittance: say what the difference is about.", field="difference")
 
 
 def find(payer: Payer, *, amount_minor: int, received_on: dt.date, reference: str) -> Payment | None:
@@ -95,6 +132,37 @@ def write_off(payer: Payer, *, debt: Debt, amount_minor: int, reason: str, by: A
     return allocation
 
 
+def take_back(debt: Debt, amount_minor: int, *, because: str, by: Actor) -> None:
+    """Take back what was put to a debt: money first, the newest first, then fees, taxes and write-offs. Nothing for zero or less."""
+    rows = list(debt.allocations.filter(reverses__isnull=True).exclude(kind=AllocationKind.CREDIT).prefetch_related("reversals"))
+    rows.sort(key=lambda row: (row.kind != AllocationKind.PAYMENT, -row.pk))
+    for row in rows:
+        if amount_minor <= 0:
+            return
+        amount_minor -= reverse(row, most_minor=amount_minor, because=because, by=by)
+    assert amount_minor <= 0, "more is taken back than was put to it"
+
+
+def reverse(row: Allocation, *, because: str, by: Actor, most_minor: int | None = None) -> int:
+    """Take back an allocation, or so much of it as still stands and is asked for; gives how much."""
+    stands = row.amount_minor + sum(reversal.amount_minor for reversal in row.reversals.all())
+    amount = stands if most_minor is None else min(stands, most_minor)
+    if amount <= 0:
+        return 0
+    Allocation.objects.create(
+        reverses=row,
+        payment_id=row.payment_id,
+        invoice_id=row.invoice_id,
+        milestone_id=row.milestone_id,
+        amount_minor=-amount,
+        kind=row.kind,
+        reason=because,
+        at=clock.now(),
+        by_name=by.name,
+    )
+    return amount
+
+
 def _put(payer: Payer, payment: Payment | None, parts: Sequence[Portion], *, by: Actor) -> list[Allocation]:
     for part in parts:
         _refuse_odd(payer, payment, part)
@@ -117,7 +185,7 @@ def _put(payer: Payer, payment: Payment | None, parts: Sequence[Portion], *, by:
 
 def _refuse_odd(payer: Payer, payment: Payment | None, part: Portion) -> None:
     named = name_of(part.to)
-    if part.kind not in AllocationKind.values:
+    if part.kind not in AllocationKind.values or part.kind == AllocationKind.CREDIT:
         raise Refused(f"“{part.kind}” is not a kind; wanted one of: {', '.join(AllocationKind.values)}.", field="parts")
     if part.amount_minor <= 0:
         raise Refused(f"{named}: an amount of more than zero is wanted.", field="parts")
@@ -172,6 +240,11 @@ def name_of(debt: Debt) -> str:
     if isinstance(debt, Invoice):
         return f"Invoice {debt.number}" if debt.number else f"draft for {debt.milestone.name}"
     return f"Opening balance {debt.opening_ref}".strip()
+
+
+def number_of(debt: Debt) -> str:
+    """As its payer writes it on a payment."""
+    return str(debt.number or "") if isinstance(debt, Invoice) else debt.opening_ref
 
 
 def open_debts(payer: Payer) -> list[Debt]:

@@ -10,10 +10,10 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 
-from billing import exports, figures, invoices, milestones, payers
+from billing import exports, figures, invoices, milestones, payers, wanted
 from billing.figures import Period
 from billing.forms import PayerForm, PeriodForm, PlanForm, part_forms, parts_of
-from billing.models import Invoice, Milestone
+from billing.models import Agreement, Invoice, Milestone, MilestoneKind
 from billing.triggers import TRIGGERS, words_of
 from jobs.core import clock, lists, money, words
 from jobs.core.actors import actor, member
@@ -34,26 +34,30 @@ def job_plan(request: HttpRequest, code: str) -> HttpResponse:
         "contract_minor": contract.amount_minor if contract else None,
         "signed_on": contract.signed_on if contract else None,
         "payer": payer.uid if payer and payer.person_id is None else None,
-    }
+    } | _frame(job, rows)
     form = PlanForm(request.POST or None, initial=initial)
     parts = part_forms(request.POST or None, parts_of(rows) or milestones.DEFAULT_PARTS)
     # Each is asked, so that everything that is wrong is said at once.
     valid = [form.is_valid(), *(part.is_valid() for part in parts)]
     if request.method == "POST" and all(valid):
         try:
-            milestones.set_plan(job, **form.cleaned_data, parts=[part.part() for part in parts if not part.blank], by=actor(request))
+            told = [part.part() for part in parts if not part.blank]
+            milestones.set_plan(job, **form.contract(), parts=told, frame=form.frame(), by=actor(request))
         except Refused as refusal:
             form.refuse(refusal)
         else:
             return recorded(request, f"Recorded. The plan of job {job.code}: {_summed(job)}.", "job_plan", code=job.code)
     refused = request.method == "POST"
+    missing = wanted.missing_of(rows)
     context = {
         "job": job,
-        "rows": [_plan_row(milestone) for milestone in rows],
+        "rows": [_plan_row(milestone, missing[milestone.pk]) for milestone in rows],
         "contract": contract,
         "form": form,
         "parts": parts,
-        "fixed": any(milestone.opening or _released(milestone) for milestone in rows),
+        "agreement": Agreement.objects.filter(job=job).first(),
+        "fixed": any(milestone.opening or _released(milestone) for milestone in rows) or job.change_orders.exists(),
+        "may_bill": request.user.has_perm("core.bill"),
         "today": clock.office_today(),
     }
     return render(request, "billing/plan.html", context, status=422 if refused else 200)
@@ -68,8 +72,25 @@ def _released(milestone: Milestone) -> Invoice | None:
     return invoice if invoice is not None and invoice.released else None
 
 
-def _plan_row(milestone: Milestone) -> dict[str, object]:
+def _frame(job: Job, rows: list[Milestone]) -> dict[str, object]:
+    """What holds for the whole plan, for its form."""
+    agreement = Agreement.objects.filter(job=job).first()
+    retainage = next((milestone for milestone in rows if milestone.kind == MilestoneKind.RETAINAGE), None)
+    if agreement is None:
+        return {}
     return {
+        "retainage": agreement.retainage_millionths or None,
+        "retainage_clause": retainage.clause if retainage else "",
+        "retainage_triggers": retainage.triggers if retainage else [],
+        "funding_reference": agreement.funding_reference,
+        "funding_expires_on": agreement.funding_expires_on,
+        "proceed_on": agreement.proceed_on,
+    }
+
+
+def _plan_row(milestone: Milestone, missing: list[str]) -> dict[str, object]:
+    return {
+        "missing": missing,
         "milestone": milestone,
         "triggers": words_of(milestone.triggers),
         "payer_triggers": words_of(milestone.payer_triggers),
@@ -102,6 +123,7 @@ def milestones_earned(request: HttpRequest) -> HttpResponse:
     today = clock.office_today()
     found = figures.earned_not_invoiced()
     rows = list(found.with_invoice())
+    missing = wanted.missing_of(rows)
     context = {
         "rows": [
             {
@@ -110,6 +132,7 @@ def milestones_earned(request: HttpRequest) -> HttpResponse:
                 "age": _age(milestone.earned_on, today),
                 "triggers": words_of(milestone.triggers),
                 "payer_waits": [TRIGGERS.get(name, name) for name in milestone.payer_triggers] if not milestone.payer_met_on else [],
+                "missing": missing[milestone.pk],
             }
             for milestone in rows
         ],

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 
 from billing import notices, terms
+from billing.disputes import open_dispute
 from billing.invoices import refuse_on_hold
 from billing.models import Invoice
 from jobs.core import clock, rules, words
@@ -43,6 +44,8 @@ def refuse_unless_late(invoice: Invoice) -> None:
     if terms.days_past_due(invoice.due_on, as_of=today) <= 0:
         raise Refused(f"Invoice {invoice.number} is due by {words.day(invoice.due_on)}; a reminder comes after that day.")
     refuse_on_hold(invoice.job)
+    if (dispute := open_dispute(invoice)) is not None:
+        raise Refused(f"Invoice {invoice.number} is disputed since {words.day(dispute.since_on)}; settle that first.")
     last = last_reminded_on(invoice)
     if last is not None and (today - last).days < GAP_DAYS:
         raise Refused(

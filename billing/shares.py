@@ -5,6 +5,14 @@ from collections.abc import Sequence
 MILLION = 1_000_000
 
 
+class DoNotAddUp(ValueError):
+    """Amounts that are not the total. off_minor: what is missing; below zero, what is too much."""
+
+    def __init__(self, off_minor: int) -> None:
+        super().__init__("The amounts of the parts do not add up to the price.")
+        self.off_minor = off_minor
+
+
 def split(total_minor: int, shares_millionths: Sequence[int]) -> list[int]:
     """The parts of an amount, one for each share, adding up to it exactly.
 
@@ -44,6 +52,23 @@ def apportion(total: int, weights: Sequence[int]) -> list[int]:
     for place in by_fraction[: size - sum(parts)]:
         parts[place] += 1
     return [-part for part in parts] if total < 0 else parts
+
+
+def plan_amounts(total_minor: int, parts: Sequence[tuple[int, int | None]]) -> list[int]:
+    """What each part of a plan comes to; together exactly the total.
+
+    parts: for each (share in millionths, amount). An amount that is not None stands as it is; the shares divide what is left of the
+    total and must add up to 1,000,000. Without a share the amounts must be the total.
+
+    Raises DoNotAddUp where the amounts are not the total, ValueError with a sentence where the shares are not.
+    """
+    given = sum(amount for _, amount in parts if amount is not None)
+    shares = [share for share, amount in parts if amount is None]
+    rest = total_minor - given
+    if rest < 0 or (rest and not shares):
+        raise DoNotAddUp(rest)
+    divided = iter(split(rest, shares) if shares else ())
+    return [next(divided) if amount is None else amount for _, amount in parts]
 
 
 def percent_text(millionths: int) -> str:

@@ -1,6 +1,17 @@
 from django.urls import path
 
-from billing import invoice_views, payment_views, plan_views, reminder_views
+from billing import (
+    bank_views,
+    change_views,
+    invoice_views,
+    local_views,
+    moneyback_views,
+    paper_views,
+    payer_views,
+    payment_views,
+    plan_views,
+    reminder_views,
+)
 
 urlpatterns = [
     path("invoices/", invoice_views.invoice_list, name="invoices"),
@@ -13,10 +24,29 @@ urlpatterns = [
     path("invoices/<uuid:uid>/answer/", invoice_views.answer, name="invoice_answer"),
     path("invoices/<uuid:uid>/write-off/", invoice_views.write_off, name="invoice_write_off"),
     path("invoices/<uuid:uid>/remind/", reminder_views.remind, name="invoice_remind"),
+    path("invoices/<uuid:uid>/credit/", paper_views.credit, name="invoice_credit"),
+    path("invoices/<uuid:uid>/dispute/", paper_views.dispute, name="invoice_dispute"),
+    path("invoices/<uuid:uid>/send-again/", paper_views.send_again, name="invoice_send_again"),
+    path("invoices/<uuid:uid>/waiver/", paper_views.waiver_new, name="waiver_new"),
+    path("invoices/waivers/<uuid:uid>/waiver.pdf", paper_views.waiver_pdf, name="waiver_pdf"),
+    path("invoices/credit-notes/<uuid:uid>/", paper_views.credit_note, name="credit_note"),
+    path("invoices/credit-notes/<uuid:uid>/credit-note.pdf", paper_views.credit_note_pdf, name="credit_note_pdf"),
+    path("invoices/by-state/", local_views.state_terms, name="state_terms"),
+    path("invoices/by-state/deposit/", local_views.cap_new, name="cap_new"),
+    path("invoices/by-state/tax/", local_views.tax_new, name="tax_new"),
+    path("invoices/by-state/waiver/", local_views.wording_new, name="wording_new"),
     path("payments/", payment_views.payment_list, name="payments"),
     path("payments/payments.<str:ending>", payment_views.payments_export, name="payments_export"),
     path("payments/new/", payment_views.payment_new, name="payment_new"),
     path("payments/payers/new/", plan_views.payer_new, name="payer_new"),
+    path("payments/bank/", bank_views.bank_lines, name="bank_lines"),
+    path("payments/bank/<uuid:uid>/", bank_views.bank_line, name="bank_line"),
+    path("payments/bank/<uuid:uid>/set-aside/", bank_views.bank_line_aside, name="bank_line_aside"),
+    path("payments/payers/<uuid:uid>/", payer_views.payer, name="payer"),
+    path("payments/payers/<uuid:uid>/statement.pdf", payer_views.statement_paper, name="statement_pdf"),
+    path("payments/<uuid:uid>/refund/", moneyback_views.refund, name="payment_refund"),
+    path("payments/<uuid:uid>/returned/", moneyback_views.returned, name="payment_returned"),
+    path("payments/<uuid:uid>/take-off/", moneyback_views.take_off, name="payment_take_off"),
     path("payments/<uuid:uid>/", payment_views.payment, name="payment"),
     path("payments/<uuid:uid>/apply/", payment_views.payment_apply, name="payment_apply"),
     path("milestones/earned/", plan_views.milestones_earned, name="milestones_earned"),
@@ -24,5 +54,9 @@ urlpatterns = [
     path("milestones/<uuid:uid>/draft/", plan_views.milestone_draft, name="milestone_draft"),
     path("reports/milestones/", plan_views.milestone_report, name="report_milestones"),
     path("reports/milestones.<str:ending>", plan_views.report_export, name="report_milestones_export"),
+    path("jobs/<str:code>/account/", change_views.job_account, name="job_account"),
+    path("jobs/<str:code>/change-order/", change_views.change_order, name="change_order"),
+    path("jobs/<str:code>/close-contract/", change_views.close_contract, name="close_contract"),
+    path("jobs/<str:code>/wanted-paper/", change_views.give_paper, name="give_paper"),
     path("jobs/<str:code>/plan/", plan_views.job_plan, name="job_plan"),
 ]

@@ -7,6 +7,7 @@ from pathlib import Path
 from django.core.exceptions import ImproperlyConfigured
 
 from config import environment
+from jobs.core import money
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 ENV = os.environ
@@ -20,6 +21,13 @@ if PRODUCTION and (faults := environment.production_faults(ENV)):
 
 if faults := environment.text_faults(ENV):
     raise ImproperlyConfigured("The settings of text messages cannot be used: " + " ".join(faults))
+
+# One installation keeps its books in one currency (ISO 4217); its decimals follow from it.
+CURRENCY = ENV.get("CURRENCY", "USD")
+try:
+    money.use(CURRENCY)
+except ValueError as fault:
+    raise ImproperlyConfigured(f"CURRENCY: {fault}") from fault
 
 VAR = Path(ENV.get("VAR_DIR", BASE_DIR / "var"))
 # The demo's records and files lie in a place of their own: they never mix with real homes.

@@ -20,11 +20,13 @@ NOW = dt.datetime(2026, 11, 18, 18, 0, tzinfo=dt.UTC)
 
 
 @pytest.fixture(autouse=True, scope="session")
-def _quick_passwords() -> None:
+def _quick() -> None:
     # The real hash is slow on purpose; a person is made in most tests.
     from django.conf import settings
 
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    # Else every client looks through all fonts and styles at its first page; so they are looked for when asked for.
+    settings.WHITENOISE_AUTOREFRESH = True
 
 
 @pytest.fixture(scope="session")

@@ -77,7 +77,11 @@ def report(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
     fit = found.job.fit_requests.filter(outcome=Outcome.OPEN).order_by("filed_on", "pk").first()
     ways = []
     if fit is not None and found.what == BagReport.What.FITTED:
-        ways = [("Record report of fitting", reverse("request_fitted", kwargs={"uid": fit.uid}))]
+        about = {"uid": fit.uid}
+        ways = [
+            ("Record it as reported, to be confirmed", reverse("request_reported", kwargs=about)),
+            ("Confirm the fitting", reverse("request_fitted", kwargs=about)),
+        ]
     elif fit is not None and found.told_by == BagReport.From.TAG:
         ways = [("Record visit", reverse("request_visit", kwargs={"uid": fit.uid}))]
     if found.what == BagReport.What.NOT_FOUND:

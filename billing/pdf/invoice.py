@@ -1,4 +1,4 @@
-"""The invoice on paper. Plain values in, bytes out: it asks no database, and the same values give the same bytes."""
+"""The invoice and the credit note on paper. Plain values in, bytes out: it asks no database, and the same values give the same bytes."""
 
 from __future__ import annotations
 
@@ -56,15 +56,17 @@ class Plain:
     notices: tuple[tuple[str, str], ...] = ()  # the signal word and the message, one for each language
     how_to_pay: str = ""
     foot: str = field(default="")
+    kind: str = "Invoice"  # or "Credit note", whose amounts are below zero
+    papers: tuple[str, ...] = ()  # what goes with it
 
 
 def invoice(paper: Plain) -> bytes:
     """One or more US Letter pages."""
     return sheet(
-        [*_head(paper), *_asked(paper), *_why(paper), *_notices(paper), *_how_to_pay(paper)],
-        title=f"Invoice {paper.number}",
+        [*_head(paper), *_asked(paper), *_why(paper), *_with_it(paper), *_notices(paper), *_how_to_pay(paper)],
+        title=f"{paper.kind} {paper.number}",
         author=paper.company.name,
-        foot=paper.foot or f"{paper.company.name}, invoice {paper.number}",
+        foot=paper.foot or f"{paper.company.name}, {paper.kind.lower()} {paper.number}",
     )
 
 
@@ -86,12 +88,17 @@ def _head(paper: Plain) -> list[Entry]:
     block = Cells(
         (
             ((0.5, "To", to), (0.5, "Home", paper.home)),
-            ((0.2, "Invoice", paper.number), (0.28, "Issued", paper.issued), (0.32, "Due", paper.due), (0.2, "Job", paper.job)),
+            (
+                (0.2, paper.kind, paper.number),
+                (0.28, "Issued", paper.issued),
+                *([(0.32, "Due", paper.due)] if paper.due else [(0.32, "To pay", "nothing")]),
+                (0.2, "Job", paper.job),
+            ),
         )
     )
     return [
         Entry(
-            Stack((Text("Invoice", style(10)), Text(plain(paper.number), _NUMBER))),
+            Stack((Text(plain(paper.kind), style(10)), Text(plain(paper.number), _NUMBER))),
             Stack((Text(plain(company.name), _HEAD, after=2), Text(plain(under), _SMALL, after=12))),
         ),
         Entry(None, Stack((block, Text("", style(10), after=4)))),
@@ -103,7 +110,7 @@ def _asked(paper: Plain) -> list[Entry]:
     entries = [
         Entry(None, Stack((Text(f"<b>{plain(paper.asked)}</b>{later}", _SENTENCE, after=14),))),
         Entry(
-            Text("Earned on", _SMALL),
+            Text("Earned on" if paper.due else "Issued on", _SMALL),
             Pair(Text("For", _SMALL), ""),
             rule="section",
             keep=True,
@@ -114,7 +121,17 @@ def _asked(paper: Plain) -> list[Entry]:
         if line.words:
             words.append(Text(plain(line.words), _SMALL))
         entries.append(Entry(Text(plain(line.day), _DAY), Pair(Stack(tuple(words)), line.amount), rule="row"))
-    entries.append(Entry(None, Stack((Pair(Text("<b>To pay</b>", style(10)), paper.total, total=True), Text("", style(6), after=4)))))
+    entries.append(
+        Entry(
+            None,
+            Stack(
+                (
+                    Pair(Text("<b>To pay</b>" if paper.due else "<b>Credited</b>", style(10)), paper.total, total=True),
+                    Text("", style(6), after=4),
+                )
+            ),
+        )
+    )
     return entries
 
 
@@ -132,6 +149,18 @@ def _why(paper: Plain) -> list[Entry]:
     return entries
 
 
+def _with_it(paper: Plain) -> list[Entry]:
+    """The papers that the payer asks for, and that are there."""
+    if not paper.papers:
+        return []
+    head = Entry(None, Text("What goes with it", _H2, after=4), rule="section", keep=True)
+    return [
+        head,
+        *(Entry(None, Text(plain(name), style(10)), rule="row") for name in paper.papers),
+        Entry(None, Text("", style(6), after=8)),
+    ]
+
+
 def _notices(paper: Plain) -> list[Entry]:
     return [Entry(None, Notice(word, message)) for word, message in paper.notices]
 
@@ -141,5 +170,9 @@ def _how_to_pay(paper: Plain) -> list[Entry]:
         return []
     return [
         Entry(None, Text("", style(4))),
-        Entry(None, Stack((Text("How to pay", _H2, after=2), Text(plain(paper.how_to_pay), style(10)))), rule="section"),
+        Entry(
+            None,
+            Stack((Text("How to pay" if paper.due else "What happens with it", _H2, after=2), Text(plain(paper.how_to_pay), style(10)))),
+            rule="section",
+        ),
     ]

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from billing import figures
 from jobs.appointments import readiness, worklists
 from jobs.appointments.models import Tentative
-from jobs.appointments.worth import Worth, worth_of_a_day
+from jobs.appointments.worth import Worth
 from jobs.core import clock
 from jobs.core.models import Job
 from jobs.core.models.holds import Stops
@@ -50,13 +50,14 @@ def likely(jobs: JobQuerySet) -> list[Likely]:
     told = {job: row for job, row in said.of_homes(set(waiting)).items() if row.half_on is not None and row.half_on <= day}
     found = list(worklists.with_parts(jobs.filter(pk__in=list(told)), clock.office_today()))
     finals, priced, today = figures.final_milestones_minor(found), worklists.rates(), clock.office_today()
+    contracts = figures.contracts_minor(found)
     kept = {row.job_id: row for row in Tentative.objects.standing().filter(job__in=found).select_related("verifier")}
     rows = [
         Likely(
             job=job,
             chance=said.chance_of(told[job.pk], day),
             shown=said.shown(told[job.pk]),
-            worth=worth_of_a_day(finals[job.pk], energized_on=None, today=today, rates=priced),
+            worth=worklists.worth_of(job, finals[job.pk], contract_minor=contracts[job.pk], since=None, today=today, priced=priced),
             kept=kept.get(job.pk),
         )
         for job in found

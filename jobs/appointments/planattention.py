@@ -46,7 +46,8 @@ def _likely(user: User) -> Section:
         all_url=reverse("calls_ready") + "#s-likely",
         total=len(rows),
         order=40,
-        homes=frozenset(),
+        says=says("home is likely ready in two weeks", "homes are likely ready in two weeks"),
+        homes=frozenset(row.job.pk for row in rows),
     )
 
 

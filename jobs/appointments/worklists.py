@@ -13,8 +13,8 @@ from jobs.appointments import readiness
 from jobs.appointments.models import TAKING, Appointment
 from jobs.appointments.readiness import Missing
 from jobs.appointments.worth import Rates, Worth, worth_of_a_day
-from jobs.core import clock, rules
-from jobs.core.models import Fact, Hold, Job
+from jobs.core import clock, money, rules
+from jobs.core.models import ExpiringPaper, Fact, Hold, Job
 from jobs.core.models.job import JobQuerySet
 from jobs.core.states import S
 from utilities import services
@@ -51,7 +51,7 @@ class Lists:
 def rates() -> Rates:
     told = rules.several("delay_day_denominator", "delay_week_dollars", "delay_paper_percent", "delay_paper_days")
     days, dollars, percent, within = (int(told[name]) for name in told)
-    return Rates(days, dollars * 100, percent, within)
+    return Rates(days, dollars * 10 ** money.exponent(), percent, within)
 
 
 def lists(jobs: JobQuerySet) -> Lists:
@@ -71,7 +71,22 @@ def wanted(jobs: JobQuerySet) -> list[Wanted]:
     found = with_parts(jobs.in_state(S.COLLAR_ENERGIZED).filter(~Exists(open_call)), today)
     within, priced, finals = readiness.within(), rates(), figures.final_milestones_minor(found)
     lines = services.emergency_lines(found)
-    return [_wanted(job, lines[job.pk], finals[job.pk], within=within, priced=priced, office_today=today) for job in found]
+    contracts = figures.contracts_minor(found)
+    rows = []
+    for job in found:
+        home = home_of(job, lines[job.pk])
+        since = home.facts.fitted.day if home.facts.fitted else job.state_since
+        worth = worth_of(job, finals[job.pk], contract_minor=contracts[job.pk], since=since, today=today, priced=priced)
+        visit = readiness.site_visit_reason(home.medical)
+        rows.append(Wanted(job, since, _missing(job, home, within), worth, visit, home.medical.day if home.medical else None))
+    return rows
+
+
+def worth_of(job: Job, final_minor: int, *, contract_minor: int, since: dt.date | None, today: dt.date, priced: Rates) -> Worth:
+    """Of a job that came `with_parts`. since: the collar, if it is in."""
+    papers: Iterable[ExpiringPaper] = getattr(job, "standing_papers", ())
+    ends = [paper.expires_on for paper in papers]
+    return worth_of_a_day(final_minor, energized_on=since, today=today, rates=priced, contract_minor=contract_minor, papers_end=ends)
 
 
 def missing(jobs: JobQuerySet) -> dict[int, tuple[Missing, ...]]:
@@ -86,6 +101,7 @@ def with_parts(jobs: JobQuerySet, today: dt.date) -> JobQuerySet:
     return jobs.select_related("site").prefetch_related(
         "parties__person",
         Prefetch("facts", queryset=Fact.objects.standing(), to_attr="standing_facts"),
+        Prefetch("expiring_papers", queryset=ExpiringPaper.objects.standing(), to_attr="standing_papers"),
         Prefetch("holds", queryset=Hold.objects.standing(today), to_attr="standing_holds"),
     )
 
@@ -99,11 +115,3 @@ def home_of(job: Job, line: str) -> readiness.Home:
 
 def _missing(job: Job, home: readiness.Home, within: readiness.Within) -> tuple[Missing, ...]:
     return tuple(readiness.missing_of(home, today=clock.today_in(job.site.zone), within=within))
-
-
-def _wanted(job: Job, line: str, final_minor: int, *, within: readiness.Within, priced: Rates, office_today: dt.date) -> Wanted:
-    home = home_of(job, line)
-    since = home.facts.fitted.day if home.facts.fitted else job.state_since
-    worth = worth_of_a_day(final_minor, energized_on=since, today=office_today, rates=priced)
-    visit = readiness.site_visit_reason(home.medical)
-    return Wanted(job, since, _missing(job, home, within), worth, visit, home.medical.day if home.medical else None)

@@ -187,7 +187,9 @@ def on_record(fact: Fact, form: RecordForm) -> list[tuple[str, str]]:
     """What a fact says, under the same labels as the form where it says the same things."""
     found = [("Day at the home" if form.lang == "en" else "Día en la casa", words.day_short(fact.day, today=dt.date.min))]
     for name, value in fact.value.items():
-        if isinstance(value, str | int) and value != "":
+        if name == "photo":  # the name under which it is kept tells nobody anything
+            found.append((_label(form, name), "guardada" if form.lang == "es" else "kept"))
+        elif isinstance(value, str | int) and value != "":
             found.append((_label(form, name), _said(form, name, value)))
     return found
 

@@ -10,7 +10,7 @@ from enum import StrEnum
 
 MILLION = 1_000_000
 
-# ISO 4217, list one; checked in the tests against Babel. One installation has one currency.
+# ISO 4217, list one; checked in the tests against Babel.
 _EXPONENTS = {"USD": 2, "CAD": 2, "EUR": 2, "GBP": 2, "MXN": 2, "JPY": 0, "BHD": 3}
 _SIGNS = {"USD": "$"}
 _NO_BREAK = "\u00a0"
@@ -33,23 +33,40 @@ class Rounding(StrEnum):
     HALF_UP = "half-up"
 
 
+# One installation has one currency; the settings name it once, before the first amount is read.
+_installed = "USD"
+
+
+def use(currency: str) -> None:
+    """The currency in which this installation keeps its books. Raises ValueError for one that is not known here."""
+    global _installed
+    exponent(currency)
+    _installed = currency
+
+
+def currency() -> str:
+    return _installed
+
+
 _DECIMAL_ROUNDING = {Rounding.HALF_EVEN: ROUND_HALF_EVEN, Rounding.HALF_UP: ROUND_HALF_UP}
 
 
-def exponent(currency: str) -> int:
-    """How many decimals the currency has (ISO 4217): USD 2, JPY 0, BHD 3."""
+def exponent(currency: str | None = None) -> int:
+    """How many decimals the currency has (ISO 4217): USD 2, JPY 0, BHD 3. Without one, the installation's."""
+    currency = currency or _installed
     try:
         return _EXPONENTS[currency]
     except KeyError:
         raise ValueError(f"The currency {currency!r} is not known here. Known are {', '.join(sorted(_EXPONENTS))}.") from None
 
 
-def minor(value: str | Decimal, *, currency: str = "USD") -> int:
+def minor(value: str | Decimal, *, currency: str | None = None) -> int:
     """The amount in minor units: minor("$8,640.00") is 864000.
 
     Takes text as a person or a file writes it (sign, "$", thousands by comma) or a Decimal. Raises ValueError with a
     sentence for anything else: a float or an int (whole dollars or cents? it does not say), too many decimals, not a number, too large.
     """
+    currency = currency or _installed
     decimals = exponent(currency)
     if isinstance(value, Decimal):
         amount = value
@@ -73,18 +90,18 @@ def minor(value: str | Decimal, *, currency: str = "USD") -> int:
     return units
 
 
-def decimal_text(amount_minor: int, *, currency: str = "USD") -> str:
+def decimal_text(amount_minor: int, *, currency: str | None = None) -> str:
     """The amount for files and the API: "8640.00", "-12.50". `minor` reads it back."""
     return _text(amount_minor, currency=currency, grouping="", minus="-")
 
 
-def shown(amount_minor: int, *, currency: str = "USD") -> str:
+def shown(amount_minor: int, *, currency: str | None = None) -> str:
     """The amount for people: "$8,640.00", "\u2212$12.50"; another currency by its code, "BHD 1.250"."""
     sign = _MINUS if amount_minor < 0 else ""
     return sign + _symbol(currency) + _text(abs(amount_minor), currency=currency, grouping=",", minus="")
 
 
-def shown_whole(amount_minor: int, *, currency: str = "USD", step: int = 1) -> str:
+def shown_whole(amount_minor: int, *, currency: str | None = None, step: int = 1) -> str:
     """The amount in whole currency units, or the nearest `step` of them: "$131,254", with step 1000 "$131,000".
 
     For large figures only: halves go to the even neighbour, so a column of these need not add up.
@@ -94,7 +111,7 @@ def shown_whole(amount_minor: int, *, currency: str = "USD", step: int = 1) -> s
     return (_MINUS if whole < 0 else "") + _symbol(currency) + f"{abs(whole):,}"
 
 
-def rounded(value: str | Decimal, *, rounding: Rounding, currency: str = "USD") -> int:
+def rounded(value: str | Decimal, *, rounding: Rounding, currency: str | None = None) -> int:
     """The nearest minor units of an exact decimal such as "2.345", halves as `rounding` says (half-up: away from zero)."""
     if not isinstance(value, str | Decimal):
         raise ValueError(f"A value to round must come as text or as a Decimal, not as {type(value).__name__}: {value!r}.")
@@ -135,11 +152,12 @@ def _example(decimals: int) -> str:
     return "8640" + ("." + "0" * decimals if decimals else "")
 
 
-def _symbol(currency: str) -> str:
+def _symbol(currency: str | None) -> str:
+    currency = currency or _installed
     return _SIGNS.get(currency, currency + _NO_BREAK)
 
 
-def _text(amount_minor: int, *, currency: str, grouping: str, minus: str) -> str:
+def _text(amount_minor: int, *, currency: str | None, grouping: str, minus: str) -> str:
     if isinstance(amount_minor, bool) or not isinstance(amount_minor, int):
         raise ValueError(f"An amount in minor units is a whole number, not {amount_minor!r}.")
     decimals = exponent(currency)

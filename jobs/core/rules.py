@@ -30,7 +30,7 @@ class RuleKind:
     def shown(self, value: str | int) -> str:
         """The value with its unit: "30 days", "$20"; "none" for an empty word."""
         if self.unit == "dollars":
-            return money.shown_whole(int(value) * 100)
+            return money.shown_whole(int(value) * 10 ** money.exponent())
         return f"{value} {self.unit}".strip() or "none"
 
     @property
@@ -64,6 +64,7 @@ RULES: dict[str, RuleKind] = {
     "own_correction_days": RuleKind("One's own facts may be corrected for", 7, 1, 60, "days"),
     "payment_days": RuleKind("Invoices are due after", 30, 0, 120, "days", group="Money"),
     "first_invoice_number": RuleKind("Our first invoice gets the number", 1001, 1, 999_999_999, "", group="Money"),
+    "first_credit_number": RuleKind("Our first credit note gets the number", 1, 1, 999_999_999, "", group="Money"),
     "delay_day_denominator": RuleKind("A day's delay costs the final milestone divided by", 30, 1, 365, "", group="Money"),
     "delay_paper_percent": RuleKind(
         "A day's delay costs, for each paper that expires soon, of the contract", 1, 0, 100, "percent", group="Money"

@@ -193,12 +193,12 @@ def time_home(t: time | datetime, *, zone_words: str, lang: Lang) -> str:
 # Money, numbers, ranges
 
 
-def money_home(amount_minor: int, *, lang: Lang, currency: str = "USD") -> str:
+def money_home(amount_minor: int, *, lang: Lang, currency: str | None = None) -> str:
     """For homeowners: "$8,640.00". Spanish in the United States writes it the same way (CLDR es-US)."""
     return money.shown(amount_minor, currency=currency)
 
 
-def money_about(expected_minor: int, *, low_minor: int, high_minor: int, currency: str = "USD") -> str:
+def money_about(expected_minor: int, *, low_minor: int, high_minor: int, currency: str | None = None) -> str:
     """Expected money, rounded to thousands: "about $131,000 ($96,000 to $160,000)"."""
     middle, low, high = (money.shown_whole(m, currency=currency, step=1000) for m in (expected_minor, low_minor, high_minor))
     return f"about {middle} ({low} to {high})"

@@ -52,7 +52,7 @@ class Owed:
 def owed(job: Job, contract: Contract | None, *, today: dt.date) -> Owed:
     """Three queries, however many milestones."""
     milestones = list(Milestone.objects.with_left().filter(job=job).select_related("payer", "job").order_by("position"))
-    invoices = {invoice.milestone_id: invoice for invoice in Invoice.objects.with_left().filter(job=job)}
+    invoices = {invoice.bills_id: invoice for invoice in Invoice.objects.with_left().filter(job=job, bills__isnull=False)}
     lines = tuple(_line(milestone, invoices.get(milestone.pk), today) for milestone in milestones)
     return Owed(contract.amount_minor if contract else None, lines)
 

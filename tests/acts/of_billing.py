@@ -1,15 +1,18 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
-from billing import invoices, milestones, payments
-from billing.models import Invoice, Milestone
+from billing import bank, disputes, invoices, milestones, payments, waivers
+from billing.models import BankLine, Invoice, Milestone, Payment
 from billing.payments import Portion
 from jobs.core import actors, clock
 from jobs.core.actors import Actor
 from jobs.core.models import Job
 from jobs.core.states import S as State
+from jobs.notices.models import Message
 from tests.acts.examples import BOTH, Example, F, M, roles
 from tests.make import SYSTEM, make_job
 
@@ -65,7 +68,81 @@ def _question(by: Actor) -> tuple[Any, dict[str, Any]]:
     return milestone, {"answer": "the invoice stands"}
 
 
+def _paid(by: Actor) -> tuple[Invoice, Payment]:
+    invoice = released()
+    whole = invoice.amount_minor
+    payment = payments.record_payment(
+        invoice.payer, amount_minor=whole, received_on=TODAY, reference="wire 77", parts=[Portion(invoice, whole)], by=SYSTEM
+    )
+    return invoice, payment
+
+
+def _credit(by: Actor) -> tuple[Any, dict[str, Any]]:
+    # Paid before, so that money is taken off it too; credited in full, so that the milestone is set free.
+    invoice, _ = _paid(by)
+    return invoice, {"amount_minor": invoice.amount_minor, "reason": "billed to the wrong payer"}
+
+
+def _disputed(by: Actor) -> tuple[Any, dict[str, Any]]:
+    invoice = released()
+    disputes.dispute(invoice, reason="not what was agreed", by=SYSTEM)
+    return invoice, {"outcome": "credited in part"}
+
+
+def _sent(by: Actor) -> tuple[Any, dict[str, Any]]:
+    invoice = released()
+    Message.objects.filter(job=invoice.job).update(state="withdrawn", reason="the address was wrong")
+    return invoice, {}
+
+
+def _cleared(by: Actor) -> tuple[Any, dict[str, Any]]:
+    waivers.set_wording("unconditional_progress", text="Paid {amount}.", source="counsel", by=SYSTEM)
+    return _paid(by)[0], {"cleared_on": TODAY}
+
+
+def _unapplied(by: Actor) -> tuple[Any, dict[str, Any]]:
+    payer = released().payer
+    payment = payments.record_payment(payer, amount_minor=500, received_on=TODAY, reference="wire 77", parts=[], by=SYSTEM)
+    return payer, {"payment": payment, "amount_minor": 500, "on": TODAY, "reference": "", "reason": "paid twice"}
+
+
+def _back(words: dict[str, Any]) -> Callable[[Actor], tuple[Any, dict[str, Any]]]:
+    def make(by: Actor) -> tuple[Any, dict[str, Any]]:
+        _, payment = _paid(by)
+        return payment.payer, {"payment": payment, **words}
+
+    return make
+
+
+def _line() -> BankLine:
+    line: dict[str, Any] = {"payer_text": "HERNANDEZ G", "received_on": TODAY, "amount_minor": 100_000, "reference": "ACH 1", "nth": 1}
+    bank.keep(**line, invoices="", by=SYSTEM)
+    return BankLine.objects.get(**line)
+
+
+def _confirm(by: Actor) -> tuple[Any, dict[str, Any]]:
+    invoice = released()
+    return _line(), {"payer": invoice.payer, "parts": [Portion(invoice, 100_000)]}
+
+
+def _wanted(by: Actor) -> tuple[Any, dict[str, Any]]:
+    job = make_job(State.GRID_TIED)
+    parts = [replace(milestones.DEFAULT_PARTS[0], wants=("Letter",)), milestones.DEFAULT_PARTS[1]]
+    milestones.set_plan(job, contract_minor=CONTRACT, signed_on=dt.date(2026, 4, 1), parts=parts, by=SYSTEM)
+    return job, {"words": "Letter", "upload": ("letter.pdf", b"%PDF-1.4 a letter")}
+
+
+def _changed(by: Actor) -> tuple[Any, dict[str, Any]]:
+    return planned(), {"amount_minor": -100_000, "agreed_on": TODAY, "words": "a smaller battery"}
+
+
+def _ended(by: Actor) -> tuple[Any, dict[str, Any]]:
+    return planned(), {"kind": "backup_dropped", "agreed_on": TODAY, "words": "the owner wants no backup"}
+
+
 PLAN: dict[str, Any] = {"contract_minor": CONTRACT, "signed_on": dt.date(2026, 4, 1), "parts": milestones.DEFAULT_PARTS}
+CAP: dict[str, Any] = {"most_minor": 50_000, "source": "a statute", "read_on": TODAY, "valid_from": TODAY}
+TAX: dict[str, Any] = {"words": "Sales tax", "rate_millionths": 29_000, "rounding": "half-up", "source": "a notice", "valid_from": TODAY}
 LENDER: dict[str, Any] = {"kind": "lender", "email": "desk@sunlit.example", "terms_days": 45}
 
 EXAMPLES: dict[str, Example] = {
@@ -77,5 +154,21 @@ EXAMPLES: dict[str, Example] = {
     "billing.payments.record_payment": Example(roles(F), _payment),
     "billing.payments.apply_rest": Example(roles(F), _rest),
     "billing.reminders.remind": Example(roles(F), _late),
+    "billing.credits.credit": Example(roles(F), _credit),
+    "billing.disputes.dispute": Example(roles(F), lambda by: (released(), {"reason": "not what was agreed"})),
+    "billing.disputes.settle_dispute": Example(roles(F), _disputed),
+    "billing.invoices.send_again": Example(roles(F), _sent),
+    "billing.waivers.give_unconditional": Example(roles(F), _cleared),
+    "billing.waivers.set_wording": Example(roles(M), lambda by: ("conditional_final", {"text": "{amount}", "source": "counsel"}), BOTH),
+    "billing.moneyback.refund": Example(roles(F), _unapplied),
+    "billing.moneyback.record_returned": Example(roles(F), _back({"on": TODAY, "reason": "no funds"})),
+    "billing.moneyback.take_off": Example(roles(F), _back({"reason": "meant for another home"})),
+    "billing.bank.confirm": Example(roles(F), _confirm),
+    "billing.bank.set_aside": Example(roles(F), lambda by: (_line(), {"reason": "a refund of our own insurer"})),
+    "billing.wanted.give_paper": Example(roles(F), _wanted),
+    "billing.changes.change_order": Example(roles(F), _changed, BOTH),
+    "billing.changes.close": Example(roles(F), _ended),
+    "billing.local.set_deposit_cap": Example(roles(M), lambda by: ("CO", dict(CAP)), BOTH),
+    "billing.local.set_tax_rate": Example(roles(M), lambda by: ("CO", dict(TAX)), BOTH),
     "billing.payments.write_off": Example(roles(F), _write_off),
 }

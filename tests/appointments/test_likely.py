@@ -7,13 +7,14 @@ import datetime as dt
 import pytest
 from django.urls import reverse
 
-from jobs.appointments import demand, keeping, likely
+from jobs.appointments import demand, keeping, likely, worklists
 from jobs.appointments.times import Wish
-from jobs.core import homefacts
+from jobs.core import expiring, homefacts
 from jobs.core.models import Job
 from tests.appointments.homes import TOMORROW, give_hours, ready_job
 from tests.appointments.test_pages import client_of
 from tests.appointments.test_plan_page import text
+from tests.billing.made import plan
 from tests.make import user_of
 from tests.utilities.made import job_of, make_past, make_request, make_service, make_utility
 from utilities import forecasts, outlooks, said
@@ -91,3 +92,15 @@ def test_without_hours_they_fall_short_in_the_first_week(waiting, theo):
     page = text(client_of(theo).get(reverse("calls_hours_ahead")).content.decode())
 
     assert "Hours fall short in the week of 16 November 2026, with a chance of 100 in 100." in page
+
+
+def test_a_paper_that_expires_soon_makes_a_days_delay_dearer(dana):
+    """By hand: a hundredth of $31,234.57 is $312.35 for the permit inside thirty days; the one of next year counts nothing."""
+    job = ready_job()
+    plan(job, contract_minor=3_123_457)
+    for kind, day in (("permit", D(2026, 12, 10)), ("incentive", D(2027, 3, 1))):
+        expiring.add_paper(job, kind=kind, issued_on=D(2026, 1, 5), expires_on=day, by=dana)
+
+    [row] = worklists.lists(Job.objects.all()).ready
+
+    assert [part.amount_minor for part in row.worth.parts if part.words.startswith("1 paper")] == [31_235]

@@ -212,7 +212,10 @@ def test_today_shows_the_scheduler_calls_offers_and_homes_to_book(theo, mara):
 
     told = {section.name: section.count for section in attention.for_user(user_of(theo)).sections}
 
-    assert told == {"islanded": 0, "calls": 2, "unconfirmed": 1, "unanswered": 1, "ready": 1, "visits": 0, "site_visits": 0}
+    assert told == {
+        "islanded": 0, "calls": 2, "unconfirmed": 1, "unanswered": 1, "ready": 1, "visits": 0, "site_visits": 0,
+        "likely": 0, "tentative": 0, "missed": 0,
+    }  # fmt: skip
     assert {section.name for section in attention.for_user(user_of(mara)).sections} == {
         "islanded",
         "own_calls",

@@ -205,6 +205,9 @@ def test_finance_sees_each_section_with_the_rows_that_its_figure_counts(farida, 
     assert told.sections[0].note == "one draft, together $800.00: one button releases them"
     assert sections_of(farida) == {
         "money_questions": 0,
+        "money_bank": 0,
+        "money_ended": 0,
+        "money_disputed": 0,
         "money_earned": 2,
         "money_overdue": 4,  # with the opening balance of `earned`, due 3 June
         "money_short": 0,  # the one paid in part is overdue, and stands there

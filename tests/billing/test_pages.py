@@ -373,7 +373,7 @@ def test_a_plan_is_set_on_its_page(page):
     [
         ({"part2-share": "33"}, "The shares add up to 99.6667 %"),
         ({"part2-share": "a third"}, "is not a share"),
-        ({"part2-share": ""}, "Nothing is filled in here, and it is wanted"),
+        ({"part2-share": ""}, "Either a share or an amount is wanted."),
         ({"part2-triggers": []}, "Nothing is chosen here, and a choice is wanted"),
         ({"part2-name": ""}, "Nothing is filled in here, and it is wanted"),
         ({"contract_minor": "0"}, "is too little"),

@@ -85,7 +85,7 @@ def test_more_put_to_an_invoice_than_it_asks_for_and_more_than_came_in(invoice):
     Allocation.objects.create(payment=payment, invoice=invoice, amount_minor=2_498_766, at=invoice.released_at, by_name="x")
 
     assert "Invoice 1001: $5.00 more is put to it than it asks for." in told()
-    assert "$24,987.65 more is put to debts than came in." in told()
+    assert "$24,987.65 more is put to debts or sent back than came in." in told()
 
 
 def test_money_put_to_a_draft_or_to_somebody_elses_debt(invoice):

@@ -8,7 +8,7 @@ from typing import Any
 
 from django.db.models import Count, Q, QuerySet
 
-from billing.models import Invoice, Milestone, Payment
+from billing.models import BankLine, CreditNote, Invoice, Milestone, Payer, Payment, Waiver
 from jobs.appointments import feeds, readiness, worklists
 from jobs.appointments.models import Appointment, AppointmentState, CallRecord, Press, Tentative, VerificationRecord
 from jobs.appointments.visitmodels import SiteVisit
@@ -379,6 +379,34 @@ def paid_invoices() -> QuerySet[Invoice]:
 
 def spanish_invoices() -> QuerySet[Invoice]:
     return Invoice.objects.filter(state="released", payer__person__language="es")
+
+
+def disputed_invoices() -> QuerySet[Invoice]:
+    return Invoice.objects.disputed()
+
+
+def credit_notes() -> QuerySet[CreditNote]:
+    return CreditNote.objects.order_by("number")
+
+
+def waivers() -> QuerySet[Waiver]:
+    return Waiver.objects.order_by("pk")
+
+
+def bank_lines() -> QuerySet[BankLine]:
+    return BankLine.objects.open()
+
+
+def lenders() -> QuerySet[Payer]:
+    return Payer.objects.filter(person__isnull=True, invoices__number__isnull=False).distinct().order_by("pk")
+
+
+def changed() -> QuerySet[Job]:
+    return Job.objects.filter(change_orders__isnull=False)
+
+
+def wanting() -> QuerySet[Job]:
+    return Job.objects.filter(milestones__in=Milestone.objects.exclude(wants=[])).distinct().order_by("pk")
 
 
 def questioned_invoices() -> QuerySet[Invoice]:

@@ -111,7 +111,8 @@ def test_all_three_steps_together_never_name_another_fault(fault, service, small
         assert verdict.fault == true.fault
 
 
-@given(fault=st.sampled_from(TABLE), service=SERVICES, load_w=st.integers(1_200, 1_800), off=st.tuples(OFF, OFF), more=st.tuples(OFF, OFF))
+# From 1,250 W: below, with every error at its limit at once, a CT that reads half is not told from what else it may be ("cannot tell").
+@given(fault=st.sampled_from(TABLE), service=SERVICES, load_w=st.integers(1_250, 1_800), off=st.tuples(OFF, OFF), more=st.tuples(OFF, OFF))
 def test_two_120_v_steps_one_on_each_leg_name_every_fault(fault, service, load_w, off, more):
     true = FAULTS[fault]
     tests = TwoSteps(

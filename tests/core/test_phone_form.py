@@ -411,6 +411,15 @@ def test_photos_go_by_subject_each_once_upright_and_without_their_position(phone
     assert "<td>Wednesday, November 18</td><td>Joel Amadi</td>" in page
 
 
+def test_a_staged_collars_photo_is_said_to_be_kept_and_not_by_its_number(phone, job):
+    seal(phone, job)
+
+    page = text(send(phone, job, "collar-staged", {"place": "by the gate", "photo": SimpleUploadedFile("bag.png", PNG)}))
+
+    assert "<dd>kept</dd>" in page
+    assert str(Document.objects.get(job=job).uid) not in page
+
+
 def test_a_waiting_version_keeps_its_photo_and_records_it_when_chosen(phone, dana, job):
     seal(phone, job)
     saw = seen(job, k.COLLAR_STAGED)

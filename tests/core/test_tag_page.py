@@ -165,3 +165,21 @@ def test_printing_gives_a_page_that_carries_the_new_code(theo):
     text = PdfReader(io.BytesIO(answer.content)).pages[0].extract_text()
     assert job.homeowner not in text
     assert theo.name not in text
+
+
+def test_the_office_is_led_from_a_report_to_the_record_that_it_would_be(client: Client, theo):
+    job = make_job(S.GRID_TIED)
+    request = make_request(make_service(job))
+    tag = tags.make_tag(job, by=SYSTEM)
+    assert theo.user is not None
+    client.force_login(theo.user, backend="django.contrib.auth.backends.ModelBackend")
+
+    for what, ways in (("fitted", ("request_reported", "request_fitted")), ("could not get in", ("request_visit",))):
+        report = tags.tell(tag, what=what, by=SYSTEM)
+        page = client.get(reverse("bag_report", kwargs={"uid": report.uid})).content.decode()
+        for way in ways:
+            assert reverse(way, kwargs={"uid": request.uid}) in page
+        assert client.post(reverse("bag_report", kwargs={"uid": report.uid}), {"how": ""}).status_code == 422
+        client.post(reverse("bag_report", kwargs={"uid": report.uid}), {"how": "recorded"})
+
+    assert not BagReport.objects.waiting().exists()

@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Callable
 from typing import Any
 
-from billing import reminders
+from billing import credits, reminders
 from jobs.appointments import booking, verification
 from jobs.appointments.times import Wish
 from jobs.core import actors, clock, expiring, rights, rules
@@ -123,6 +123,14 @@ def _invoice(reminded: bool, lent: bool) -> Callable[[str, bool, dict[str, Any]]
     return owe
 
 
+def _credit(lent: bool) -> Callable[[str, bool, dict[str, Any]], None]:
+    def owe(language: str, texts: bool, fields: dict[str, Any]) -> None:
+        job = planned_job(payer=lender() if lent else None, language=language, **fields)
+        credits.credit(released(job), amount_minor=10_000, reason="a smaller battery", by=SYSTEM)
+
+    return owe
+
+
 MAKERS: dict[str, Callable[[str, bool, dict[str, Any]], None]] = {
     "collar_removed": _removed,
     "collar_fitted": _fitted,
@@ -141,6 +149,8 @@ MAKERS: dict[str, Callable[[str, bool, dict[str, Any]], None]] = {
     "permit_extension": _extension,
     "invoice": _invoice(reminded=False, lent=False),
     "invoice_to_lender": _invoice(reminded=False, lent=True),
+    "credit_note": _credit(lent=False),
+    "credit_note_to_lender": _credit(lent=True),
     "payment_reminder": _invoice(reminded=True, lent=False),
     "payment_reminder_to_lender": _invoice(reminded=True, lent=True),
 }

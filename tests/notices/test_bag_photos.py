@@ -137,8 +137,8 @@ def test_a_bag_unseen_for_sixty_days_is_asked_about_once_in_sixty_days():
 
 def test_after_each_missed_visit_the_bag_is_asked_about_and_after_a_fitting_not(theo):
     request = make_request(make_service(make_job(S.GRID_TIED)))
-    visits.record_visit(request, on=dt.date(2026, 11, 10), outcome="could not get in", by=theo)
-    visits.record_visit(request, on=dt.date(2026, 11, 12), outcome="nobody home", by=theo)
+    visits.record_visit(request, on=dt.date(2026, 11, 10), outcome="could not get in", reason="the gate was locked", by=theo)
+    visits.record_visit(request, on=dt.date(2026, 11, 12), outcome="nobody home", reason="nobody answered", by=theo)
 
     assert Message.objects.filter(kind="bag_photo").count() == 2
 
@@ -149,7 +149,7 @@ def test_after_each_missed_visit_the_bag_is_asked_about_and_after_a_fitting_not(
 def test_where_the_crew_did_not_find_the_collar_nobody_is_asked_to_come_before_another_hangs_there(theo):
     utility = make_utility(desk_email="desk@ottermere.example")
     request = make_request(make_service(make_job(S.GRID_TIED), utility=utility))
-    visits.record_visit(request, on=dt.date(2026, 11, 10), outcome="collar not found", by=theo)
+    visits.record_visit(request, on=dt.date(2026, 11, 10), outcome="collar not found", reason="no bag at the meter", by=theo)
 
     assert not Message.objects.filter(kind="bag_photo").exists()
     with pytest.raises(Refused, match="for nothing: the utility's crew reported on 10 November 2026: collar not found"):

@@ -19,7 +19,7 @@ from tests.notices.every_kind import MAKERS, message_of
 pytestmark = pytest.mark.django_db
 
 LETTERS = ("utility_letter", "permit_extension")
-TEXTS = [name for name in MAKERS if name not in LETTERS and "invoice" not in name and "lender" not in name]
+TEXTS = [name for name in MAKERS if name not in LETTERS and "invoice" not in name and "credit" not in name and "lender" not in name]
 # These hold a link, or more cautions than one part has room for.
 LONGER = {"call_offered": 2, "call_booked": 2, "call_moved": 2, "utility_interrupts": 2, "bag_photo": 2}
 

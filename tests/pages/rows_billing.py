@@ -2,7 +2,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from billing import payments
+from billing import bank, credits, payments, waivers
+from billing.models import BankLine
 from jobs.core.models import User
 from jobs.core.states import S
 from tests.billing.made import IMPORT, TODAY, draft_of, plan, planned_job, released
@@ -30,12 +31,36 @@ def _quietly_earned(user: User | None) -> Kwargs:
     return {"uid": plan(job, by=IMPORT)[0].uid}
 
 
+def _credit(user: User | None) -> Kwargs:
+    invoice = released(planned_job())
+    return {"uid": credits.credit(invoice, amount_minor=100, reason="agreed", by=SYSTEM).uid}
+
+
+def _waiver(user: User | None) -> Kwargs:
+    waivers.set_wording("conditional_progress", text="{amount}", source="counsel", by=SYSTEM)
+    return {"uid": released(planned_job()).waivers.get().uid}
+
+
+def _line(user: User | None) -> Kwargs:
+    bank.keep(payer_text="HERNANDEZ", received_on=TODAY, amount_minor=500, reference="1", invoices="", nth=1, by=SYSTEM)
+    return {"uid": BankLine.objects.get().uid}
+
+
+def _payer(user: User | None) -> Kwargs:
+    return {"uid": released(planned_job()).payer.uid}
+
+
+def _planned(user: User | None) -> Kwargs:
+    return {"code": planned_job().code}
+
+
 def _csv(user: User | None) -> Kwargs:
     return {"ending": "csv"}
 
 
 SEES = roles(M, F)
 BILLS = roles(F)
+OFFICE = roles(M)
 PERIOD = {"from_on": "1 Nov 2026", "to_on": "30 Nov 2026"}
 
 ROWS: dict[str, Row] = {
@@ -49,6 +74,29 @@ ROWS: dict[str, Row] = {
     "invoice_answer": Row(BILLS, BILLS, kwargs=_released),
     "invoice_write_off": Row(BILLS, BILLS, kwargs=_released),
     "invoice_remind": Row(BILLS, BILLS, kwargs=_released),
+    "invoice_credit": Row(BILLS, BILLS, kwargs=_released),
+    "invoice_dispute": Row(BILLS, BILLS, kwargs=_released),
+    "invoice_send_again": Row(BILLS, BILLS, kwargs=_released),
+    "waiver_new": Row(BILLS, BILLS, kwargs=_released),
+    "waiver_pdf": Row(SEES, kwargs=_waiver),
+    "credit_note": Row(SEES, kwargs=_credit),
+    "credit_note_pdf": Row(SEES, kwargs=_credit),
+    "state_terms": Row(OFFICE),
+    "cap_new": Row(OFFICE, OFFICE),
+    "tax_new": Row(OFFICE, OFFICE),
+    "wording_new": Row(OFFICE, OFFICE),
+    "bank_lines": Row(BILLS, BILLS),
+    "bank_line": Row(BILLS, BILLS, kwargs=_line),
+    "bank_line_aside": Row(BILLS, BILLS, kwargs=_line),
+    "payer": Row(SEES, kwargs=_payer),
+    "statement_pdf": Row(SEES, kwargs=_payer),
+    "payment_refund": Row(BILLS, BILLS, kwargs=_payment),
+    "payment_returned": Row(BILLS, BILLS, kwargs=_payment),
+    "payment_take_off": Row(BILLS, BILLS, kwargs=_payment),
+    "job_account": Row(SEES, kwargs=_planned),
+    "change_order": Row(BILLS, BILLS, kwargs=_planned),
+    "close_contract": Row(BILLS, BILLS, kwargs=_planned),
+    "give_paper": Row(BILLS, BILLS, kwargs=_planned),
     "payments": Row(SEES),
     "payments_export": Row(SEES, kwargs=_csv),
     "payment_new": Row(BILLS, BILLS),

@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 import pytest
 
+from billing import payers
 from jobs.core import facts, importing, journal
 from jobs.core import kinds as k
 from jobs.core.csvout import write_csv
@@ -16,6 +17,7 @@ from jobs.core.refusals import NotAllowed, Refused
 from jobs.pages import reconcile
 from tests.acts.snapshot import snapshot
 from tests.homelist import HOMES, MENDED, half_done, home, sheet, utilities
+from tests.make import SYSTEM
 
 pytestmark = pytest.mark.django_db
 
@@ -93,6 +95,19 @@ def test_requests_are_taken_back_those_of_history_and_those_that_they_closed(dan
     assert (run.counts["new"], run.counts["changed"]) == (2, 1)
 
     importing.take_back(run, by=dana)
+
+    assert records() == before
+
+
+def test_payments_are_taken_back(farida):
+    payer = payers.add_payer("Sunlit Trust", kind="lender", email="desk@sunlit.example", by=SYSTEM)
+    before = records()
+    run = bring_in(
+        "payments", table({"Payer": payer.name, "Received on": "2026-11-02", "Amount": "8640.00", "Reference": "A-1"}), by=farida
+    )
+    assert run.counts["new"] == 1
+
+    importing.take_back(run, by=farida)
 
     assert records() == before
 

@@ -20,6 +20,7 @@ from jobs.pages.demo.company import open_office
 from jobs.pages.demo.diary import Diary, at_office
 from jobs.pages.demo.habits import connect_grids
 from jobs.pages.demo.history import BROUGHT_IN, remember
+from jobs.pages.demo.moneycases import money_cases
 from jobs.pages.demo.ordinary import Size, ordinary_homes
 from jobs.pages.demo.story import Home, World
 from jobs.pages.demo.takenover import take_over
@@ -71,6 +72,7 @@ def _live(size: Size) -> dict[str, Home]:
     if size.odd:
         take_over(world)
         cases = awkward_homes(world)
+        money_cases(world)
     diary.run()
     papers.lay_out(office)
     with clock.pretend(at_office(diary.ago(1), dt.time(17))):

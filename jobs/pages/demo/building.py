@@ -38,9 +38,17 @@ WITH_DEPOSIT = (
     Part("Final milestone", "Due when the backup function has been tested and verified.", 200_000, ("backup_verified",)),
 )
 OF_LENDER = (
-    Part("First draw", "Payable on completed installation.", 600_000, ("grid_tied",), ("permission_to_operate",)),
-    Part("Second draw", "Payable when the utility has fitted the meter collar.", 250_000, ("collar_energized",)),
-    Part("Final draw", "Payable on the verified backup function.", 150_000, ("backup_verified",)),
+    Part(
+        "First draw",
+        "Payable on completed installation.",
+        600_000,
+        ("grid_tied",),
+        ("permission_to_operate",),
+        payer_name="Funding 1",
+        wants=("Signed certificate of completion",),
+    ),
+    Part("Second draw", "Payable when the utility has fitted the meter collar.", 250_000, ("collar_energized",), payer_name="Funding 2"),
+    Part("Final draw", "Payable on the verified backup function.", 150_000, ("backup_verified",), payer_name="Final funding"),
 )
 
 
@@ -126,7 +134,7 @@ def build(home: Home) -> None:
     if home.story.has_battery:
         dayone.record_ct_check(home.job, on=day, tests=readings(home), by=by)
     stage(home)
-    language = home.story.language
+    language = "Spanish" if home.story.language == "es" else "English"
     dayone.record_sheet_given(home.job, on=day, to="owner", language=language, by=by)
     if home.chance(60):
         home.then("inspect", (3, 16))

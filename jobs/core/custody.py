@@ -17,7 +17,7 @@ from jobs.core.followups import Settled
 from jobs.core.lifecycle import settle
 from jobs.core.models import BagTag, Collar, CollarMove, Document, Fact, Job, Place, WithdrawnRevision
 from jobs.core.refusals import Refused
-from jobs.core.states import Facts
+from jobs.core.states import Facts, hung
 
 RIGHT = "core.record_custody"
 BY_HAND = (Place.STORE, Place.VAN, Place.SITE, Place.UTILITY, Place.RETURNED, Place.UNKNOWN)  # in the socket a fitting puts it
@@ -116,7 +116,7 @@ def see_bag(job: Job, *, on: dt.date, name: str, data: bytes, said_by: Said, by:
 def hangs(known: Facts) -> bool:
     """Whether a collar hangs in its bag at the home, as far as the facts say."""
     last = known.latest(k.COLLAR_STAGED, k.COLLAR_FITTED, k.COLLAR_LOST)
-    return last is not None and last.kind == k.COLLAR_STAGED
+    return last is not None and last.kind == k.COLLAR_STAGED and hung(last)
 
 
 def last_seen(known: Facts) -> dt.date | None:
@@ -128,7 +128,7 @@ def last_seen(known: Facts) -> dt.date | None:
 def trouble(known: Facts) -> str:
     """Why a visit of the utility would be for nothing: the collar was found missing or damaged, and none was hung since. Else nothing."""
     for fact in reversed(known.of(k.VISIT, k.COLLAR_LOST, k.COLLAR_STAGED, k.COLLAR_FITTED)):
-        if fact.kind in (k.COLLAR_STAGED, k.COLLAR_FITTED):
+        if fact.kind == k.COLLAR_FITTED or (fact.kind == k.COLLAR_STAGED and hung(fact)):
             return ""
         if fact.kind == k.COLLAR_LOST:
             return f"the collar was found {fact.value['what']} on {words.day(fact.day)}"
@@ -227,9 +227,9 @@ def _placed(settled: Settled, fact: Fact) -> None:
     if last is None:
         place, where, reason = Place.UNKNOWN, "", "taken back"
     elif last.kind == k.COLLAR_STAGED:
-        hung = bool(last.value.get("place"))
-        place, where = (Place.SITE, str(last.value["place"])) if hung else (Place(collar.place), collar.where)
-        reason = "" if hung else f"not staged: {last.value.get('reason', '')}"
+        there = hung(last)
+        place, where = (Place.SITE, str(last.value.get("place") or "")) if there else (Place(collar.place), collar.where)
+        reason = "" if there else f"not staged: {last.value.get('reason', '')}"
     elif last.kind == k.COLLAR_FITTED:
         # The utility's crew fits what hangs there; whether it is this serial the home's own rule asks.
         place, where, reason = Place.SOCKET, "", ""

@@ -192,6 +192,14 @@ def _collar_staged(facts: Facts, home: HomeKind) -> dt.date | None:
     return None
 
 
+AS_LISTED = "as in the contractor's list"  # the reason why an imported staging has no photo; the list may leave out the place too
+
+
+def hung(staged: Known) -> bool:
+    """Whether the collar hangs since then: of a staging that was left out only the reason is on record."""
+    return bool(staged.value.get("place")) or staged.value.get("reason") == AS_LISTED
+
+
 def _sheet_given(facts: Facts, home: HomeKind) -> dt.date | None:
     return _day(facts.first(k.SHEET_GIVEN))
 

@@ -6,7 +6,7 @@ import datetime as dt
 from dataclasses import dataclass
 
 from jobs.core import kinds as k
-from jobs.core.states import Facts, HomeKind, JobState, Known, S, contradicting_pv_check, counting_ct_check, told_serial
+from jobs.core.states import Facts, HomeKind, JobState, Known, S, contradicting_pv_check, counting_ct_check, hung, told_serial
 
 US, UTILITY, HOMEOWNER, NOBODY = "us", "utility", "homeowner", "nobody"
 
@@ -263,6 +263,11 @@ def _at_the_utility(case: _Case) -> Waiting:
 NO_COLLAR = ("collar not found", "collar damaged or wrong")
 
 
+def _cleared(fact: Known) -> bool:
+    """A collar that was not hung, with the reason why, clears no visit."""
+    return fact.kind != k.COLLAR_STAGED or hung(fact)
+
+
 def _stands_in_the_way(facts: Facts, visit: Known, *, told: Known) -> bool:
     """A word with the desk changes nothing while no collar hangs, or while bag and access wait to be confirmed after a second miss;
     once that is done, the desk is asked for a window again.
@@ -270,7 +275,7 @@ def _stands_in_the_way(facts: Facts, visit: Known, *, told: Known) -> bool:
     wanted = k.COLLAR_STAGED if visit.value.get("outcome") in NO_COLLAR else k.SITE_CONFIRMED
     if wanted == k.SITE_CONFIRMED and visit.value.get("next_actor") != MANAGER:
         return False
-    done = [fact for fact in facts.of(wanted) if fact.place > visit.place]
+    done = [fact for fact in facts.of(wanted) if fact.place > visit.place and _cleared(fact)]
     return not done or done[-1].place > told.place
 
 
@@ -281,7 +286,7 @@ def _after_the_visit(case: _Case, visit: Known, *, since: dt.date, asked_on: dt.
     due = visit.value.get("next_due_on")
     due_on = dt.date.fromisoformat(due) if due else None
     no_collar = visit.value.get("outcome") in NO_COLLAR
-    cleared = [fact for fact in facts.of(k.SITE_CONFIRMED, k.COLLAR_STAGED) if fact.place > visit.place]
+    cleared = [fact for fact in facts.of(k.SITE_CONFIRMED, k.COLLAR_STAGED) if fact.place > visit.place and _cleared(fact)]
     if (
         actor not in (UTILITY, CREW)
         and visit.value.get("outcome") not in NO_COLLAR

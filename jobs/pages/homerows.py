@@ -13,6 +13,7 @@ from jobs.core import kinds as k
 from jobs.core import regions
 from jobs.core.facts import Said, When
 from jobs.core.intake import NewHome, NewPerson
+from jobs.core.states import AS_LISTED
 from jobs.pages.homecolumns import PARTS
 
 Values = Mapping[str, Any]
@@ -113,7 +114,7 @@ def facts_told(values: Values, *, zone: str, today: dt.date) -> list[Told]:
         day = values.get("staged_on") or values.get("commissioned_on") or today
         told.append(Told("collar_serial", k.COLLAR_REGISTERED, When(on=day), {"serial": serial}))
     # Photos do not come in a sheet.
-    on("staged_on", k.COLLAR_STAGED, {"place": values.get("staged_place") or "", "reason": "as in the contractor's list"})
+    on("staged_on", k.COLLAR_STAGED, {"place": values.get("staged_place") or "", "reason": AS_LISTED})
     on("sheet_given_on", k.SHEET_GIVEN)
     on("permission_on", k.PERMISSION_TO_OPERATE)
     if day := values.get("verified_on"):

@@ -13,6 +13,7 @@ from jobs.core import kinds as k
 from jobs.core import walltime, words
 from jobs.core.facts import KINDS
 from jobs.core.models import Fact
+from jobs.core.states import AS_LISTED
 
 RECENT = 6  # facts that stand open; older ones fold into one row
 PHOTOGRAPHED = (k.COLLAR_STAGED, k.COLLAR_FITTED, k.COLLAR_LOST, k.VISIT)  # where a photo is expected, its absence is said
@@ -240,7 +241,8 @@ def _registered(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, 
 
 def _staged(name: str, value: dict[str, Any], today: dt.date) -> tuple[str, str]:
     if not value.get("place"):
-        return f"{name.replace('staged', 'not staged')}", _joined(value.get("reason"))
+        listed = value.get("reason") == AS_LISTED
+        return name if listed else name.replace("staged", "not staged"), _joined(value.get("reason"))
     coiled = value.get("cable_coiled_cm")
     return name, _joined(
         value["place"],

@@ -10,7 +10,7 @@ from jobs.core import custody, dayone, facts, homefacts, reconcile
 from jobs.core import kinds as k
 from jobs.core.models import BagTag, Collar, Document, Place, WithdrawnRevision
 from jobs.core.refusals import NotAllowed, Refused
-from jobs.core.states import S
+from jobs.core.states import AS_LISTED, S
 from tests.make import DAY_ONE, FITTED, PNG, SYSTEM, make_job, put, serial_of
 
 pytestmark = pytest.mark.django_db
@@ -142,6 +142,29 @@ def test_a_collar_found_missing_makes_a_visit_useless_until_another_hangs_there(
     dayone.record_collar_staged(job, on=TODAY, place="left", photo=dayone.Photo("bag.png", PNG), by=theo)
     assert custody.trouble(facts.of(job)) == ""
     assert collar_of(job).place == Place.SITE
+
+
+def test_a_reason_why_none_was_hung_hangs_no_bag_and_ends_no_trouble(theo):
+    job = make_job(S.GRID_TIED)
+    custody.record_collar_lost(job, on=TODAY, what="missing", by=theo)
+
+    dayone.record_collar_staged(job, on=TODAY, reason="no other collar in the van", by=theo)
+
+    known = facts.of(job)
+    assert custody.trouble(known) == "the collar was found missing on 18 November 2026"
+    assert not custody.hangs(known)
+    assert custody.last_seen(known) is None
+    with pytest.raises(Refused, match="nothing to photograph"):
+        custody.record_bag_seen(job, on=TODAY, name="bag.png", data=PNG, by=theo)
+
+
+def test_a_bag_of_the_contractors_list_hangs_though_the_list_leaves_out_its_place():
+    job = make_job()
+    put(job, k.COLLAR_REGISTERED, on=DAY_ONE, value={"serial": "LL-424242"})
+    put(job, k.COLLAR_STAGED, on=DAY_ONE, value={"place": "", "reason": AS_LISTED})
+
+    assert custody.last_seen(facts.of(job)) == DAY_ONE
+    assert (collar_of(job).place, collar_of(job).where) == (Place.SITE, "")
 
 
 def test_a_photo_of_the_bag_moves_the_day_on_which_it_was_last_seen(theo):

@@ -4,12 +4,12 @@ import datetime as dt
 
 import pytest
 
-from jobs.core import facts, homefacts
+from jobs.core import dayone, facts, homefacts
 from jobs.core import kinds as k
 from jobs.core.facts import Said, When
 from jobs.core.refusals import Refused
 from jobs.core.states import S
-from tests.make import serial_of
+from tests.make import PNG, serial_of
 from tests.utilities.made import job_of, make_request
 from utilities import endings, visits
 from utilities.models import Outcome, Visit
@@ -106,6 +106,22 @@ def test_a_serial_that_is_not_the_registered_one_is_recorded_and_waits_on_us(the
     assert request.outcome == Outcome.FITTED
     assert request.job.state == S.AWAITING_UTILITY
     assert request.job.next_act == "Clear the serial: the fitted collar is not the registered one"
+
+
+def test_no_window_is_asked_for_while_a_reason_says_why_no_collar_was_hung(theo):
+    request = make_request()
+    job = job_of(request)
+    visits.record_visit(request, on=D(2026, 9, 10), outcome="collar not found", reason="said the crew", by=theo)
+    job.refresh_from_db()
+    wanted = job.next_act
+
+    dayone.record_collar_staged(job, on=D(2026, 9, 11), reason="no other collar in the van", by=theo)
+    job.refresh_from_db()
+    assert job.next_act == wanted == visits.OUTCOMES["collar not found"].act
+
+    dayone.record_collar_staged(job, on=D(2026, 9, 12), place="left", photo=dayone.Photo("bag.png", PNG), by=theo)
+    job.refresh_from_db()
+    assert job.next_act == "Ask the utility for a new window"
 
 
 def test_a_fitting_that_contradicts_a_visit_is_refused(theo):

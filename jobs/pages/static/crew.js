@@ -28,6 +28,17 @@
     form.querySelector(".kept").textContent = sentence;
   };
 
+  // What became of a photo, under its own field: the form's line may lie a screen below, and the field itself shows no file any more.
+  const sayAt = (field, sentence) => {
+    let line = field.parentElement.querySelector(".of-photo");
+    if (!line) {
+      line = Object.assign(document.createElement("p"), { className: "of-photo" });
+      line.setAttribute("role", "status");
+      field.after(line);
+    }
+    line.textContent = sentence;
+  };
+
   const today = () => {
     const parts = new Intl.DateTimeFormat("en-US", { timeZone: words.zone, day: "numeric", month: "short", year: "numeric" }).formatToParts();
     const part = (type) => parts.find((one) => one.type === type).value;
@@ -74,8 +85,12 @@
   };
 
   const shown = (form, part) => {
-    const kept = Object.values(part ? part.files : {}).map((file) => words.photo.replace("{name}", file.name));
-    say(form, part ? [part.refused ? words[part.refused] : part.ready ? words.ready : words.kept, ...kept].join(" ") : "");
+    say(form, part ? (part.refused ? words[part.refused] : part.ready ? words.ready : words.kept) : "");
+    for (const field of form.querySelectorAll("[type=file]")) {
+      const file = part && part.files[field.name];
+      if (file) sayAt(field, words.photo.replace("{name}", file.name));
+      else if (!part) sayAt(field, "");
+    }
   };
 
   const fill = (form, part) => {
@@ -127,7 +142,7 @@
       if (alone) await restore(form).then(send);
     } catch (fault) {
       field.value = "";
-      say(form, (words[fault.why] || words.noPicture).replace("{name}", file.name).replace("{mb}", fault.mb));
+      sayAt(field, (words[fault.why] || words.noPicture).replace("{name}", file.name).replace("{mb}", fault.mb));
     }
     tell();
   });

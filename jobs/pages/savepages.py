@@ -28,6 +28,10 @@ LISTS = {
     "invoices_export": ("invoices", "invoices"),
     "notices_export": ("notices", "notices"),
     "calls_export": ("appointments", "calls"),
+    "collars_export": ("collars", "collars"),
+    "papers_export": ("papers", "papers"),
+    "report_milestones_export": ("milestone_report", "report_milestones"),
+    "scores_export": ("forecasts_judged", "scores"),
 }
 
 

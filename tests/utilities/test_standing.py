@@ -47,4 +47,5 @@ def test_only_requests_that_may_be_over_are_read_and_none_that_is_over_is_missed
     assert len({pk for pk, _, _ in over}) > 60
     within = make_utility(limits=(Limit("connect", "a source", days=60),))
     request = make_request(make_service(utility=within), on=dt.date(2026, 11, 2))
+    assert request.version_id is not None
     assert not standing._may_be_over(rows.filter(pk=request.pk), {request.version_id: (Limit("connect", "a source", days=60),)})

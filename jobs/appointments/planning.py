@@ -80,7 +80,7 @@ class WeekPlan:
         """What another plan might gain more, in hundredths of what this one gains, rounded up; empty where this one is the best."""
         if not self.at_most_more or not self.gained_minor:
             return ""
-        return f"{-(-self.at_most_more * 1000 // self.gained_minor) / 10:.1f} %"
+        return f"{-(-self.at_most_more * 1000 // self.gained_minor) / 10:.1f}\u202f%"
 
 
 @dataclass(frozen=True)

@@ -83,7 +83,7 @@ class Answers:
 
     def preview(self, rows: Sequence[CheckedRow]) -> Preview:
         found = answerrows.records([row.values for row in rows])
-        known = sum(_is_known(row.values, found) for row in rows)
+        known = sum(is_known(row.values, found) for row in rows)
         said = [f"{words.count(sum(row.values['answer'] == FITTED for row in rows), 'fitting').capitalize()}, 0 messages will be sent."]
         return Preview(new=len(rows) - known, changed=0, unchanged=known, words=tuple(said))
 
@@ -95,12 +95,12 @@ class Answers:
     def apply_row(self, row: CheckedRow, by: Actor) -> Applied:
         told = row.values
         found = answerrows.records([told])
-        if _is_known(told, found):
+        if is_known(told, found):
             return "unchanged"
         request = found.request(told)
         if request is None:
             raise Refused("The request is no longer open: look at its page.", field="request")
-        _write(request, told, by=by)
+        write(request, told, by=by)
         return "new"
 
 
@@ -117,8 +117,12 @@ def _faults(row: CheckedRow, found: Found) -> Iterator[tuple[str, str]]:
         yield fault
         return
     request = found.request(told)
-    if request is None or not row.good:
-        return
+    if request is not None and row.good:
+        yield from against(request, told, known=is_known(told, found))
+
+
+def against(request: FitRequest, told: Values, *, known: bool) -> Iterator[tuple[str, str]]:
+    """What stands against recording a line about a request: the column, and a sentence. known: it is on record already."""
     if told.get("utility") and told["utility"].casefold() != request.utility.name.casefold():
         yield "utility", f"Request {request.code} is at {request.utility.name}, not at {told['utility']}: is the line about another home?"
     said, day, answer = told["said_on"], told.get("on"), told["answer"]
@@ -138,12 +142,12 @@ def _faults(row: CheckedRow, found: Found) -> Iterator[tuple[str, str]]:
         yield "on", f"The visit is scheduled for {words.day(day)}, before the answer on {words.day(said)}: a day to come is wanted."
     if told.get("serial") and answer != FITTED:
         yield "serial", "A fitted serial belongs to a fitting: leave it empty, or say fitted."
-    if not request.is_open and not _is_known(told, found):
+    if not request.is_open and not known:
         ended = f"{request.get_outcome_display()} on {words.day(request.ended_on)}" if request.ended_on else request.get_outcome_display()
         yield "answer", f"Request {request.code} is on record as {ended}: correct the record on the job's page, or this line."
 
 
-def _is_known(told: Values, found: Found) -> bool:
+def is_known(told: Values, found: Found) -> bool:
     request = found.request(told)
     if request is None:
         return False
@@ -154,7 +158,8 @@ def _is_known(told: Values, found: Found) -> bool:
     return (request.pk, told["said_on"], answerrows.sentence(told)) in found.said
 
 
-def _write(request: FitRequest, told: Values, *, by: Actor) -> None:
+def write(request: FitRequest, told: Values, *, by: Actor, ours: bool = False, channel: str = "e-mail") -> None:
+    """Record one line. ours: we asked, so that it counts as an asking of the desk. The caller holds the job's lock."""
     answer, said, day = told["answer"], told["said_on"], told.get("on")
     said_by = Said("utility", told.get("person") or "")
     _note_reference(request, told)
@@ -171,8 +176,8 @@ def _write(request: FitRequest, told: Values, *, by: Actor) -> None:
             on=said,
             answered=answerrows.sentence(told),
             by=by,
-            ours=False,
-            channel="e-mail",
+            ours=ours,
+            channel=channel,
             person=told.get("person") or "",
             promised_by=day if answer == SCHEDULED else None,
         )

@@ -5,16 +5,15 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterable
 
-from django.db.models import Count, Exists, F, Min, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery
 from django.urls import reverse
 from django.utils.http import urlencode
 
 from jobs.core import clock, rules, words
 from jobs.core.attention import Attention, Row, Section, late, says
-from jobs.core.models import Job, User
+from jobs.core.models import User
 from jobs.core.states import S
-from jobs.core.waiting import UTILITY
-from utilities import attention_papers, discrepancies, outlooks, services, shown
+from utilities import attention_papers, desksection, discrepancies, outlooks, services, shown
 from utilities.models import Contact, FitRequest, Outcome, Utility, Visit
 from utilities.models.requests import FitRequestQuerySet
 
@@ -31,7 +30,7 @@ def for_user(user: User) -> Attention:
     sections = [
         _promises(rows, today),
         _announced(user, today),
-        _follow_ups(today),
+        desksection.follow_ups(rows, today),
         _unacknowledged(rows, today),
         _ended(rows, today),
         _withdraw(rows, today),
@@ -129,51 +128,6 @@ def _visit_row(visit: Visit, today: dt.date) -> Row:
         ),
         next_act="Record visit" if told else "Record homeowner told",
     )
-
-
-def _follow_ups(today: dt.date) -> Section:
-    """By utility, so that one call or letter asks for all of its homes."""
-    due = Job.objects.in_state(S.AWAITING_UTILITY).filter(waiting_on=UTILITY, next_due_on__lte=today)
-    asked = FitRequest.objects.open().filter(job__in=due)
-    counted = asked.order_by().values("utility").annotate(homes=Count("job", distinct=True), since=Min("job__next_due_on"))
-    by_pk = Utility.objects.select_related("clerk", "stand_in").in_bulk([row["utility"] for row in counted])
-    ordered = sorted(counted, key=lambda row: (row["since"], -row["homes"]))
-    return Section(
-        name="follow_ups",
-        title="Follow-ups due",
-        headings=("Due since", "Utility", "Homes", "Who asks", "Last contact", "Next act"),
-        rows=[
-            Row(
-                margin=words.day_short(row["since"], today=today),
-                late=late(row["since"], today),
-                title=by_pk[row["utility"]].name,
-                url=reverse("utility", kwargs={"uid": by_pk[row["utility"]].uid}),
-                cells=(
-                    words.number(row["homes"]),
-                    _who(by_pk[row["utility"]], today),
-                    _last_contact(by_pk[row["utility"]], today),
-                ),
-                next_act="Ask about its homes",
-            )
-            for row in ordered[:MOST]
-        ],
-        nothing="No utility is to be asked today.",
-        note="together, utility by utility",
-        total=len(ordered),
-        order=25,
-        kinds=("num", "", ""),
-        says=says("utility is to be asked about its homes", "utilities are to be asked about their homes"),
-    )
-
-
-def _who(utility: Utility, today: dt.date) -> str:
-    asks = services.who_asks(utility, today)
-    return asks.name if asks else "nobody named"
-
-
-def _last_contact(utility: Utility, today: dt.date) -> str:
-    day = utility.contacts.filter(withdrawn=False).order_by("-on").values_list("on", flat=True).first()
-    return words.day_short(day, today=today) if day else "none"
 
 
 def _unacknowledged(rows: FitRequestQuerySet, today: dt.date) -> Section:

@@ -3,6 +3,7 @@ from django.urls import path
 from utilities import (
     bag_views,
     collar_views,
+    desk_views,
     forecast_views,
     letter_views,
     paper_views,
@@ -19,6 +20,10 @@ urlpatterns = [
     path("utilities/scores/progress/", scoreviews.scores_progress, name="scores_progress"),
     path("utilities/scores/replay/", scoreviews.scores_replay, name="scores_replay"),
     path("utilities/scores/scores.<str:ending>", scoreviews.scores_export, name="scores_export"),
+    path("utilities/desks/", desk_views.desks, name="desks"),
+    path("utilities/desks/away/", desk_views.away, name="desks_away"),
+    path("utilities/desks/hand-over/", desk_views.hand_over, name="desks_hand_over"),
+    path("utilities/<uuid:uid>/desk/", desk_views.desk, name="desk"),
     path("utilities/new/", views.utility_new, name="utility_new"),
     path("utilities/<uuid:uid>/", views.utility, name="utility"),
     path("utilities/<uuid:uid>/forecast.pdf", forecast_views.utility_forecast, name="utility_forecast"),

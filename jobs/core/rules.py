@@ -55,6 +55,7 @@ RULES: dict[str, RuleKind] = {
     "calls_on_holidays": RuleKind("Calls on federal holidays: 0 none, 1 as on other days", 0, 0, 1, group="Hours"),
     "follow_up_days": RuleKind("Ask a utility again after", 14, 3, 90, "days"),
     "acknowledge_days": RuleKind("A request is to be acknowledged within", 5, 1, 60, "business days of the utility"),
+    "desk_gap_days": RuleKind("Between two askings of one desk lie at least", 3, 0, 20, "business days of the utility"),
     "profile_days": RuleKind("A utility's profile is confirmed again after", 180, 14, 730, "days"),
     "act_days": RuleKind("Our own acts fall due after", 3, 1, 30, "days"),
     "answer_days": RuleKind("Ask a homeowner again after", 3, 1, 30, "days"),

@@ -5,11 +5,13 @@ from typing import Any
 
 from jobs.core.actors import Actor
 from jobs.core.facts import Said
+from jobs.core.models import User
 from jobs.core.states import S as State
 from tests.acts.examples import BOTH, REFUSED, Example, M, S, roles
-from tests.make import SYSTEM, make_job, serial_of
+from tests.make import SYSTEM, make_job, make_user, serial_of
 from tests.utilities.made import job_of, make_request, make_service, make_utility
 from utilities import changes, endings, services, visits
+from utilities.deskanswers import Line
 from utilities.profile import Profile
 from utilities.terms import Terms
 
@@ -74,6 +76,17 @@ def _changed(by: Actor) -> tuple[Any, dict[str, Any]]:
     return change, {"on": AT, "signed_by": "Guadalupe Hernández"}
 
 
+def _lines(by: Actor) -> tuple[Any, dict[str, Any]]:
+    request = make_request()
+    return request.utility, {"lines": [Line(request.code, "nothing new")], "on": AT}
+
+
+def _clerk(by: Actor) -> User:
+    clerk = make_user(S, "Paz Moreno")
+    make_utility(clerk=clerk)
+    return clerk
+
+
 EXAMPLES = {
     "utilities.profile.add_utility": Example(
         roles(M), lambda by: (Profile(name="Ottermere Municipal Light", zone="America/Denver"), {}), REFUSED
@@ -110,6 +123,9 @@ EXAMPLES = {
         roles(M, S), _request(on=AT, bag="left of the meter", access="she opens", name="Guadalupe"), BOTH
     ),
     "utilities.changes.record_meter_exchange": Example(roles(M, S), _service(asked_on=AT, done_on=None), BOTH),
+    "utilities.deskanswers.record_lines": Example(roles(M, S), _lines, BOTH),
+    "utilities.covering.hand_over": Example(roles(M), lambda by: (_clerk(by), {"to": make_user(S)}), REFUSED),
+    "utilities.covering.record_away": Example(roles(M), lambda by: (_clerk(by), {"first": AT, "last": AT, "stand_in": make_user(S)}), BOTH),
     "utilities.reports.report_fitting": Example(roles(M, S), _request(source="homeowner", by_on=AT), BOTH),
     "utilities.replay.begin": Example(roles(M), lambda by: (None, {"today": AT}), REFUSED),
     "utilities.visits.confirm_fitting": Example(roles(M, S), _fitted, REFUSED),

@@ -224,6 +224,13 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
     "utility_districts": [Shot(MANAGER, by_uid(lambda: Utility.objects.filter(districts__isnull=False), "utility with districts"))],
     "utility_calendar": [Shot(MANAGER, by_uid(lambda: Utility.objects.filter(closures__isnull=False), "utility with closures"))],
     "utility_contacts": [Shot(SCHEDULER, by_uid(lambda: Utility.objects.filter(contacts__isnull=False), "utility with contacts"))],
+    "desks": [Shot(SCHEDULER), Shot(MANAGER, label="of others")],
+    "desk": [
+        Shot(SCHEDULER, by_uid(d.busiest, "utility")),
+        Shot(SCHEDULER, by_uid(d.busiest, "utility"), label="refused", press="Record answers", status=422),
+    ],
+    "desks_away": [Shot(MANAGER)],
+    "desks_hand_over": [Shot(MANAGER)],
     "utility_answer": [
         Shot(SCHEDULER, by_uid(d.busiest, "utility")),
         Shot(SCHEDULER, by_uid(d.busiest, "utility"), label="refused", press="Record answer", status=422),

@@ -72,8 +72,10 @@ def test_follow_ups_are_gathered_by_utility(theo):
 
     (row,) = section(theo, "follow_ups").rows
 
-    assert (row.title, row.cells) == (utility.name, ("3", "Theo Lindgren", "none"))
-    assert row.margin == "15 Oct 2026"
+    assert (row.title, row.cells) == (utility.name, ("3", "Theo Lindgren", "never"))
+    # Counted by hand: sent on Thursday 1 October, so 2, 5, 6, 7 and 8 are the five business days within which a word was to come.
+    assert row.margin == "9 Oct 2026"
+    assert row.under == "no word that the request came in: 3"
 
 
 def test_a_request_nobody_has_heard_of_again_is_listed(theo):

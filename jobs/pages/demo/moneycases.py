@@ -7,7 +7,7 @@ from functools import partial
 from random import Random
 
 from billing import changes, credits, disputes, moneyback, waivers
-from billing.models import Invoice, Payment
+from billing.models import Invoice, MilestoneKind, Payment
 from jobs.core import clock, importing, money
 from jobs.core.csvout import write_csv
 from jobs.core.states import S
@@ -40,10 +40,15 @@ def _happen(world: World) -> None:
         reason = "says that the hand-over sheet was never signed"
         disputes.dispute(late[0], reason=reason, by=farida)
     fresh = list(Invoice.objects.open().filter(due_on__gte=today).exclude(pk__in=[one.pk for one in late]).order_by("-number"))
-    if len(fresh) > 1:
-        credits.credit(fresh[0], amount_minor=25_000, reason="the old disconnect was left in place, as agreed by telephone", by=farida)
+    if fresh:
+        credited = fresh.pop(0)
+        credits.credit(credited, amount_minor=25_000, reason="the old disconnect was left in place, as agreed by telephone", by=farida)
+    # Only what is not invoiced can take a change.
+    changeable = next((one for one in fresh if any(part.kind == MilestoneKind.PART for part in changes.not_billed(one.job))), None)
+    if changeable is not None:
+        fresh.remove(changeable)
         words = "A second subpanel is put on the backed-up side."
-        changes.change_order(fresh[1].job, amount_minor=185_000, agreed_on=today - dt.timedelta(days=2), words=words, by=farida)
+        changes.change_order(changeable.job, amount_minor=185_000, agreed_on=today - dt.timedelta(days=2), words=words, by=farida)
     over = Payment.objects.unapplied().order_by("received_on", "pk").first()
     if over is not None:
         moneyback.refund(
@@ -55,7 +60,7 @@ def _happen(world: World) -> None:
             reason="more came than was asked",
             by=farida,
         )
-    _bank(world, fresh[2:6])
+    _bank(world, fresh[:4])
 
 
 def _bank(world: World, invoices: list[Invoice]) -> None:

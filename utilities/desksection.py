@@ -1,0 +1,46 @@
+"""The section of Today on desks to ask: together, desk by desk, never one home at a time."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from django.urls import reverse
+
+from jobs.core import words
+from jobs.core.attention import Row, Section, late, says
+from utilities import deskday
+from utilities.models.requests import FitRequestQuerySet
+
+MOST = 10
+
+
+def follow_ups(rows: FitRequestQuerySet, today: dt.date) -> Section:
+    found = [desk for desk in deskday.desks(rows, today=today) if desk.is_today]
+    return Section(
+        name="follow_ups",
+        title="Follow-ups due",
+        headings=("Due since", "Utility", "Homes", "Who asks", "Last asked", "Next act"),
+        rows=[
+            Row(
+                margin=words.day_short(desk.since, today=today),
+                late=late(desk.since, today),
+                title=desk.utility.name,
+                under=desk.why,
+                url=reverse("desk", kwargs={"uid": desk.utility.uid}),
+                cells=(
+                    words.number(len(desk.homes)),
+                    desk.asks.name if desk.asks else "nobody named",
+                    words.day_short(desk.last_asked, today=today) if desk.last_asked else "never",
+                ),
+                next_act="Ask about its homes",
+            )
+            for desk in found[:MOST]
+        ],
+        nothing="No utility is to be asked today.",
+        note="together, desk by desk; not one asked a short while ago",
+        all_url=reverse("desks"),
+        total=len(found),
+        order=25,
+        kinds=("num", "", ""),
+        says=says("utility is to be asked about its homes", "utilities are to be asked about their homes"),
+    )

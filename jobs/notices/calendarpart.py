@@ -95,7 +95,7 @@ def _calendar(event: Event, *, method: str) -> Calendar:
 
 def _add_zones(calendar: Calendar) -> None:
     """The VTIMEZONEs, of the years from the one before the first event to the one after the last: earlier changes are nobody's matter."""
-    years = [event["DTSTART"].dt.year for event in calendar.walk("VEVENT")]
+    years = [event.start.year for event in calendar.events]
     if years:
         calendar.add_missing_timezones(first_date=dt.date(min(years) - 1, 1, 1), last_date=dt.date(max(years) + 1, 12, 31))
 

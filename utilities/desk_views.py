@@ -53,7 +53,7 @@ def desk(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
             form.refuse(refusal)
         else:
             return recorded(request, f"{words.count(count, 'answer').capitalize()} of {utility}: on record.", "desk", uid=utility.uid)
-    return answer(request, "utilities/desk.html", form, utility=utility, page=page)
+    return answer(request, "utilities/desk.html", form, utility=utility, page=page, sheets=utility.desk_sheets.all()[:3])
 
 
 _HAND_OVER: Callable[..., int] = covering.hand_over

@@ -1,3 +1,4 @@
+from utilities.models.batches import DeskSheet, SheetLine
 from utilities.models.desk import KnownCalendar, ProfileVersion
 from utilities.models.forecasts import Forecast, ForecastRun, Outlook
 from utilities.models.requests import ChangeOrder, Contact, FitRequest, Outcome, Sending, SentFile, Service, Visit
@@ -9,6 +10,7 @@ __all__ = [
     "ChangeOrder",
     "Closure",
     "Contact",
+    "DeskSheet",
     "District",
     "FitRequest",
     "Forecast",
@@ -23,6 +25,7 @@ __all__ = [
     "Sending",
     "SentFile",
     "Service",
+    "SheetLine",
     "Utility",
     "UtilityKind",
     "Visit",

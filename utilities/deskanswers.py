@@ -100,7 +100,7 @@ def _refuse_other_sheet(sheet: DeskSheet, utility: Utility, lines: Sequence[Line
         raise Refused(f"This sheet was not given to {utility} yet; there can be no answer to it.")
     if on < sheet.released_on:
         raise Refused(f"The sheet was given on {words.day(sheet.released_on)}; an answer to it comes later.", field="on")
-    newer = utility.desk_sheets.filter(released_at__gt=sheet.released_at).order_by("released_at").last()
+    newer = DeskSheet.objects.filter(utility=utility, released_at__gt=sheet.released_at).order_by("released_at").last()
     if newer is not None and newer.released_on is not None:
         raise Refused(
             f"This is the sheet of {words.day(sheet.released_on)}; {utility} has one of {words.day(newer.released_on)} since. What it says "

@@ -49,7 +49,7 @@ def _seen(request: HttpRequest, uid: uuid.UUID) -> DeskSheet:
 def prepare(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
     """A sheet of all homes that wait for this desk; one that is prepared already is shown."""
     utility = seen_utility(request, uid)
-    before = utility.desk_sheets.filter(released_at__isnull=True).first()
+    before = DeskSheet.objects.filter(utility=utility, released_at__isnull=True).first()
     if before is not None:
         return redirect("sheet", uid=before.uid)
     try:

@@ -22,8 +22,8 @@ HEAD: Final = 84.0
 
 # Heading and width in points; together the width between the edges. The last three are written by hand.
 COLUMNS: Final = (
-    ("", 22.0), ("Our request", 52.0), ("Your number", 62.0), ("Meter", 70.0), ("Address", 152.0), ("Sent", 54.0), ("Promised", 54.0),
-    ("Access", 74.0), ("Planned for", 56.0), ("Fitted on", 54.0), ("Not fitted because", 70.0),
+    ("", 22.0), ("Our request", 52.0), ("Your number", 60.0), ("Meter", 62.0), ("Address", 176.0), ("Sent", 50.0), ("Promised", 50.0),
+    ("Access", 68.0), ("Planned for", 56.0), ("Fitted on", 54.0), ("Not fitted because", 70.0),
 )  # fmt: skip
 WRITTEN: Final = 3
 
@@ -98,8 +98,10 @@ def _lines(canvas: Canvas, lines: Sequence[Line], *, first: int) -> None:
         canvas.setFillColor(INK)
         told = (str(place), line.code, line.reference, line.meter, line.address, line.sent, line.promised, line.access)
         for (_, wide), text in zip(COLUMNS, told, strict=False):
-            canvas.setFont(fonts.SANS, 8)
-            canvas.drawString(x, base, _cut(text, fonts.SANS, 8, wide - 5))
+            # A long address is set smaller before it is cut.
+            size = next((size for size in (8, 7.2, 6.4) if stringWidth(text, fonts.SANS, size) <= wide - 5), 6.4)
+            canvas.setFont(fonts.SANS, size)
+            canvas.drawString(x, base, _cut(text, fonts.SANS, size, wide - 5))
             x += wide
         canvas.setStrokeColor(INK_2)
         canvas.setLineWidth(0.7)

@@ -34,7 +34,7 @@ ACCESS = 40  # letters of the access note on paper
 def prepare_sheet(utility: Utility, *, by: Actor) -> DeskSheet:
     """A sheet of all homes that wait for this desk, the longest wait first. Nothing leaves yet."""
     one_at_a_time(f"sheet of {utility.pk}")
-    before = utility.desk_sheets.filter(released_at__isnull=True).first()
+    before = DeskSheet.objects.filter(utility=utility, released_at__isnull=True).first()
     if before is not None:
         raise Refused(
             f"{before.prepared_by_name} prepared a sheet for {utility} already and it is not released; release it, or throw it away first."
@@ -80,7 +80,7 @@ def release_sheet(
         asked = f"was asked on {words.day(last)}" if last and last > here - dt.timedelta(days=30) else "is closed today"
         raise Refused(f"{utility} {asked}; a desk that is asked too often stops answering. Release the sheet from {words.day(may)}.")
     lines = list(sheet.lines.select_related("request__job__site", "request__service", "request__utility"))
-    jobs = [line.request.job_id for line in lines]
+    jobs = [line.request.job_id for line in lines if line.request.job_id is not None]
     list(Job.objects.select_for_update(of=("self",)).filter(pk__in=jobs).order_by("pk").values_list("pk"))
     found = {
         one.pk: one

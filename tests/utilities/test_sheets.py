@@ -112,7 +112,8 @@ def test_answers_to_the_sheet_of_last_month_are_told_where_they_belong(dana, the
     with pytest.raises(Refused, match="was not given to"):
         deskanswers.record_lines(request.utility, lines=line, on=TODAY, sheet=new, by=theo)
     sheets.release_sheet(new, on=TODAY, by=dana)
-    old.refresh_from_db(), new.refresh_from_db()
+    old.refresh_from_db()
+    new.refresh_from_db()
 
     with pytest.raises(Refused, match=r"the sheet of 20 October 2026; .* has one of 18 November 2026 since"):
         deskanswers.record_lines(request.utility, lines=line, on=TODAY, sheet=old, by=theo)

@@ -53,7 +53,14 @@ def desk(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
             form.refuse(refusal)
         else:
             return recorded(request, f"{words.count(count, 'answer').capitalize()} of {utility}: on record.", "desk", uid=utility.uid)
-    return answer(request, "utilities/desk.html", form, utility=utility, page=page, sheets=DeskSheet.objects.filter(utility=utility)[:3])
+    return answer(
+        request,
+        "utilities/desk.html",
+        form,
+        utility=utility,
+        page=page,
+        sheets=DeskSheet.objects.filter(utility=utility, discarded_at__isnull=True)[:3],
+    )
 
 
 _HAND_OVER: Callable[..., int] = covering.hand_over

@@ -41,7 +41,9 @@ class ReleaseForm(OfficeForm):
 
 
 def _seen(request: HttpRequest, uid: uuid.UUID) -> DeskSheet:
-    return get_object_or_404(DeskSheet.objects.seen_by(member(request)).select_related("utility"), uid=uid)
+    return get_object_or_404(
+        DeskSheet.objects.seen_by(member(request)).filter(discarded_at__isnull=True).select_related("utility"), uid=uid
+    )
 
 
 @right(RECORD)
@@ -49,7 +51,7 @@ def _seen(request: HttpRequest, uid: uuid.UUID) -> DeskSheet:
 def prepare(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
     """A sheet of all homes that wait for this desk; one that is prepared already is shown."""
     utility = seen_utility(request, uid)
-    before = DeskSheet.objects.filter(utility=utility, released_at__isnull=True).first()
+    before = DeskSheet.objects.prepared().filter(utility=utility).first()
     if before is not None:
         return redirect("sheet", uid=before.uid)
     try:

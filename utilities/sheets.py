@@ -34,7 +34,7 @@ ACCESS = 40  # letters of the access note on paper
 def prepare_sheet(utility: Utility, *, by: Actor) -> DeskSheet:
     """A sheet of all homes that wait for this desk, the longest wait first. Nothing leaves yet."""
     one_at_a_time(f"sheet of {utility.pk}")
-    before = DeskSheet.objects.filter(utility=utility, released_at__isnull=True).first()
+    before = DeskSheet.objects.prepared().filter(utility=utility).first()
     if before is not None:
         raise Refused(
             f"{before.prepared_by_name} prepared a sheet for {utility} already and it is not released; release it, or throw it away first."
@@ -56,7 +56,8 @@ def prepare_sheet(utility: Utility, *, by: Actor) -> DeskSheet:
 def discard_sheet(sheet: DeskSheet, *, by: Actor) -> None:
     """Throw away a sheet that nobody outside has seen."""
     _refuse_released(sheet)
-    sheet.delete()
+    sheet.discarded_at = clock.now()
+    sheet.save(update_fields=["discarded_at"])
 
 
 @act(right=RELEASE, on=DeskSheet)
@@ -105,6 +106,8 @@ def release_sheet(
 
 
 def _refuse_released(sheet: DeskSheet) -> None:
+    if sheet.discarded_at is not None:
+        raise Refused("This sheet was thrown away; prepare another.")
     if sheet.released_at is not None and sheet.released_on is not None:
         raise Refused(
             f"This sheet was released on {words.day(sheet.released_on)} by {sheet.released_by_name}; what was given stays as it is."

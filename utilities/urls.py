@@ -10,6 +10,7 @@ from utilities import (
     request_views,
     scoreviews,
     sheet_views,
+    storm_views,
     version_views,
     views,
 )
@@ -30,6 +31,9 @@ urlpatterns = [
     path("utilities/sheets/<uuid:uid>/release/", sheet_views.release, name="sheet_release"),
     path("utilities/sheets/<uuid:uid>/discard/", sheet_views.discard, name="sheet_discard"),
     path("utilities/sheets/<uuid:uid>/sheet.<str:ending>", sheet_views.sheet_file, name="sheet_file"),
+    path("utilities/<uuid:uid>/storm/", storm_views.declare, name="storm_declare"),
+    path("utilities/storms/<uuid:uid>/", storm_views.storm, name="storm"),
+    path("utilities/storms/<uuid:uid>/lift/", storm_views.lift, name="storm_lift"),
     path("utilities/new/", views.utility_new, name="utility_new"),
     path("utilities/<uuid:uid>/", views.utility, name="utility"),
     path("utilities/<uuid:uid>/forecast.pdf", forecast_views.utility_forecast, name="utility_forecast"),

@@ -92,6 +92,7 @@ def utility(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
         "visits": shown.visits_by_outcome(found),
         "visits_count": Visit.objects.standing().filter(request__utility=found).exclude(outcome="").count(),
         "outcomes": shown.by_outcome(found),
+        "storms": found.storms.filter(lifted_at__isnull=True).select_related("utility", "district"),
         "contacts": _contacts(request, found)[:FEW],
         "contacts_count": _contacts(request, found).count(),
         "districts": found.districts.annotate(

@@ -33,7 +33,7 @@ from jobs.core.states import S
 from jobs.notices.models import Message, MessageFile, Received, State
 from utilities import paperlines
 from utilities.endings import WITHDRAWN
-from utilities.models import DeskSheet, FitRequest, Outcome, ProfileVersion, RevisionTask, Service, Utility, Visit
+from utilities.models import DeskSheet, FitRequest, Outcome, ProfileVersion, RevisionTask, Service, Storm, Utility, Visit
 
 Kwargs = dict[str, Any]
 
@@ -142,8 +142,12 @@ def sheets() -> QuerySet[DeskSheet]:
     return DeskSheet.objects.order_by(F("released_at").desc(nulls_last=True), "pk")
 
 
+def storms() -> QuerySet[Storm]:
+    return Storm.objects.standing()
+
+
 def unreleased_sheets() -> QuerySet[DeskSheet]:
-    return DeskSheet.objects.filter(released_at__isnull=True)
+    return DeskSheet.objects.prepared()
 
 
 def tag_token() -> Kwargs:

@@ -7,7 +7,7 @@ from jobs.core.models import User
 from tests.make import SYSTEM
 from tests.pages.addresses import F, M, Row, S, V, roles
 from tests.utilities.made import make_request, make_service, make_utility
-from utilities import changes, endings, services, sheets, visits
+from utilities import changes, endings, services, sheets, storms, visits
 
 READ = roles(M, S, F, V)
 RECORD = roles(M, S)
@@ -68,6 +68,11 @@ def a_given_sheet(user: User | None) -> dict[str, Any]:
     return {"uid": sheets.release_sheet(sheet, on=dt.date(2026, 11, 18), by=SYSTEM).uid}
 
 
+def a_storm(user: User | None) -> dict[str, Any]:
+    review_on = dt.date(2026, 11, 25)
+    return {"uid": storms.declare_storm(make_utility(), source="its own notice", review_on=review_on, by=SYSTEM).uid}
+
+
 def a_sheets_file(user: User | None) -> dict[str, Any]:
     return {**a_sheet(user), "ending": "pdf"}
 
@@ -88,6 +93,9 @@ ROWS = {
     "sheet_release": Row(EDIT, EDIT, a_sheet),
     "sheet_discard": Row(None, RECORD, a_sheet),
     "sheet_file": Row(RECORD, None, a_sheets_file),
+    "storm_declare": Row(EDIT, EDIT, a_utility),
+    "storm": Row(EDIT, EDIT, a_storm),
+    "storm_lift": Row(EDIT, EDIT, a_storm),
     "utility_new": Row(EDIT, EDIT),
     "utility": Row(READ, None, a_utility),
     "utility_forecast": Row(READ, None, a_utility),

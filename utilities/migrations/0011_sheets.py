@@ -19,6 +19,7 @@ class Migration(migrations.Migration):
                 ('uid', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
                 ('prepared_at', models.DateTimeField()),
                 ('prepared_by_name', models.CharField(max_length=160)),
+                ('discarded_at', models.DateTimeField(blank=True, null=True)),
                 ('released_on', models.DateField(blank=True, null=True)),
                 ('released_at', models.DateTimeField(blank=True, null=True)),
                 ('released_by_name', models.CharField(blank=True, max_length=160)),
@@ -46,7 +47,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='desksheet',
-            constraint=models.UniqueConstraint(condition=models.Q(('released_at__isnull', True)), fields=('utility',), name='one_unreleased_sheet'),
+            constraint=models.UniqueConstraint(condition=models.Q(("discarded_at__isnull", True), ("released_at__isnull", True)), fields=('utility',), name='one_unreleased_sheet'),
         ),
         migrations.AddConstraint(
             model_name='desksheet',

@@ -4,6 +4,7 @@ from utilities.models.forecasts import Forecast, ForecastRun, Outlook
 from utilities.models.requests import ChangeOrder, Contact, FitRequest, Outcome, Sending, SentFile, Service, Visit
 from utilities.models.revisions import RevisionTask
 from utilities.models.scores import Replay, Score
+from utilities.models.storms import Storm
 from utilities.models.utility import Closure, District, Utility, UtilityKind
 
 __all__ = [
@@ -26,6 +27,7 @@ __all__ = [
     "SentFile",
     "Service",
     "SheetLine",
+    "Storm",
     "Utility",
     "UtilityKind",
     "Visit",

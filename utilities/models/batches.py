@@ -17,6 +17,9 @@ class SheetQuerySet(models.QuerySet["DeskSheet"]):
     def seen_by(self, user: User | AnonymousUser) -> SheetQuerySet:
         return self if user.has_perm("core.record_requests") else self.none()
 
+    def prepared(self) -> SheetQuerySet:
+        return self.filter(released_at__isnull=True, discarded_at__isnull=True)
+
 
 class DeskSheet(models.Model):
     """One sheet for one desk. Until it is released its lines follow the record; what was given stays as it was given."""
@@ -25,6 +28,7 @@ class DeskSheet(models.Model):
     utility = models.ForeignKey(Utility, on_delete=models.CASCADE, related_name="desk_sheets")
     prepared_at = models.DateTimeField()
     prepared_by_name = models.CharField(max_length=160)
+    discarded_at = models.DateTimeField(null=True, blank=True)  # thrown away before anybody outside saw it
     released_on = models.DateField(null=True, blank=True)  # given to the desk; day at the utility
     released_at = models.DateTimeField(null=True, blank=True)
     released_by_name = models.CharField(max_length=160, blank=True)
@@ -36,7 +40,9 @@ class DeskSheet(models.Model):
     class Meta:
         ordering = ["-pk"]
         constraints = [
-            models.UniqueConstraint(fields=["utility"], condition=Q(released_at__isnull=True), name="one_unreleased_sheet"),
+            models.UniqueConstraint(
+                fields=["utility"], condition=Q(released_at__isnull=True, discarded_at__isnull=True), name="one_unreleased_sheet"
+            ),
             models.CheckConstraint(
                 condition=Q(released_at__isnull=True, released_on__isnull=True) | Q(released_at__isnull=False, released_on__isnull=False),
                 name="sheet_released_has_day",

@@ -1,11 +1,16 @@
-"""Sheets for the desks: one given to a desk that could be asked, one that waits for the manager."""
+"""Sheets for the desks: one given to a desk that could be asked, one that waits for the manager; and a storm that stands."""
 
 from __future__ import annotations
 
+import datetime as dt
+
+from django.db.models import Count, Q
+
 from jobs.core import clock
 from jobs.core.refusals import Refused
+from jobs.core.states import S
 from jobs.pages.demo.company import Office
-from utilities import sheets
+from utilities import sheets, storms
 from utilities.models import Utility
 
 
@@ -26,3 +31,12 @@ def prepare_sheets(office: Office) -> None:
         except Refused:
             continue  # asked a short while ago
         return
+
+
+def declare_storm(office: Office) -> None:
+    """At the utility with the fewest homes under way, so that the others' calls and follow-ups go on."""
+    under_way = Count("services__job", filter=~Q(services__job__state__in=(S.CANCELLED, S.BACKUP_VERIFIED)), distinct=True)
+    utility = Utility.objects.annotate(under_way=under_way).filter(under_way__gt=0).order_by("under_way", "name").first()
+    if utility is not None:
+        review_on = clock.office_today() + dt.timedelta(days=8)
+        storms.declare_storm(utility, source="ice warning of the weather service, by telephone", review_on=review_on, by=office.dana)

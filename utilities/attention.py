@@ -38,6 +38,7 @@ def for_user(user: User) -> Attention:
     ]
     if user.has_perm("core.edit_utilities"):
         sections += [
+            desksection.storms_to_review(today),
             _missed_twice(rows, today),
             _pace_changed(today),
             _without_line(),

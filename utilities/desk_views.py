@@ -17,7 +17,7 @@ from jobs.core.views import answer
 from jobs.core.web import recorded, right
 from utilities import covering, deskanswers, deskday, deskpage
 from utilities.desk_forms import AwayForm, HandOverForm, LinesForm
-from utilities.models import FitRequest
+from utilities.models import DeskSheet, FitRequest
 from utilities.views import seen_utility
 
 RECORD = "core.record_requests"
@@ -53,7 +53,14 @@ def desk(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
             form.refuse(refusal)
         else:
             return recorded(request, f"{words.count(count, 'answer').capitalize()} of {utility}: on record.", "desk", uid=utility.uid)
-    return answer(request, "utilities/desk.html", form, utility=utility, page=page)
+    return answer(
+        request,
+        "utilities/desk.html",
+        form,
+        utility=utility,
+        page=page,
+        sheets=DeskSheet.objects.filter(utility=utility, discarded_at__isnull=True)[:3],
+    )
 
 
 _HAND_OVER: Callable[..., int] = covering.hand_over

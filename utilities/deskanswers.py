@@ -15,7 +15,7 @@ from jobs.core.acts import act
 from jobs.core.models import Job
 from jobs.core.refusals import OutOfSight, Refused
 from utilities import answerrows, answers, requests
-from utilities.models import FitRequest, Utility
+from utilities.models import DeskSheet, FitRequest, Utility
 
 SAID: Final = {
     answerrows.NOTHING: "nothing new",
@@ -57,14 +57,18 @@ def record_lines(
     person: str = "",
     channel: str = "telephone",
     good_ones: bool = False,
+    sheet: DeskSheet | None = None,
 ) -> int:
     """Record what the desk said on a day. Each line is checked again as the record is by now; a line that is on record already counts as
     recorded. All of them or none; with good_ones those that can be. Gives how many were recorded.
+    sheet: the sheet of ours that it answers; giving it was the asking.
     """
     if not lines:
         raise Refused("No line says anything yet; “nothing new” is an answer too.")
     if on > clock.today_in(utility.zone):
         raise Refused(f"{words.day(on)} has not come yet: the day of the answers is wanted.", field="on")
+    if sheet is not None:
+        _refuse_other_sheet(sheet, utility, lines, on)
     by_code = _held(utility, lines, by)
     told = [(line, _values(line, on=on, person=person)) for line in lines]
     found = answerrows.records([values for _, values in told])
@@ -83,12 +87,28 @@ def record_lines(
     for request, values in good:
         try:
             with transaction.atomic():
-                answers.write(request, values, by=by, ours=True, channel=channel)
+                answers.write(request, values, by=by, ours=sheet is None, channel=channel)
         except Refused as refusal:
             wrong[request.code] = (refusal.field or "answer", str(refusal))
     if wrong and (not good_ones or len(wrong) == len(lines)):
         raise LinesRefused(wrong, good=len(lines) - len(wrong))
     return len(lines) - len(wrong)
+
+
+def _refuse_other_sheet(sheet: DeskSheet, utility: Utility, lines: Sequence[Line], on: dt.date) -> None:
+    if sheet.utility_id != utility.pk or sheet.released_on is None:
+        raise Refused(f"This sheet was not given to {utility} yet; there can be no answer to it.")
+    if on < sheet.released_on:
+        raise Refused(f"The sheet was given on {words.day(sheet.released_on)}; an answer to it comes later.", field="on")
+    newer = DeskSheet.objects.filter(utility=utility, released_at__gt=sheet.released_at).order_by("released_at").last()
+    if newer is not None and newer.released_on is not None:
+        raise Refused(
+            f"This is the sheet of {words.day(sheet.released_on)}; {utility} has one of {words.day(newer.released_on)} since. What it says "
+            "now is recorded on the newer one; what it said of the old one is recorded on the page of each request."
+        )
+    given = set(sheet.lines.filter(left_off="").values_list("request__code", flat=True))
+    if missing := {line.code for line in lines} - given:
+        raise OutOfSight(f"Request {min(missing)} does not stand on this sheet.")
 
 
 def _held(utility: Utility, lines: Sequence[Line], by: Actor) -> dict[str, FitRequest]:

@@ -9,6 +9,7 @@ from django.urls import reverse
 from jobs.core import words
 from jobs.core.attention import Row, Section, late, says
 from utilities import deskday
+from utilities.models import Storm
 from utilities.models.requests import FitRequestQuerySet
 
 MOST = 10
@@ -43,4 +44,30 @@ def follow_ups(rows: FitRequestQuerySet, today: dt.date) -> Section:
         order=25,
         kinds=("num", "", ""),
         says=says("utility is to be asked about its homes", "utilities are to be asked about their homes"),
+    )
+
+
+def storms_to_review(today: dt.date) -> Section:
+    """Storms whose day to look again has come: a storm without an end comes back until it is lifted or goes on."""
+    found = list(Storm.objects.standing().filter(review_on__lte=today).select_related("utility", "district").order_by("review_on", "pk"))
+    return Section(
+        name="storms",
+        title="Storms to look at again",
+        headings=("Since", "Where", "Declared", "Next act"),
+        rows=[
+            Row(
+                margin=words.day_short(storm.from_on, today=today),
+                late=late(storm.review_on, today),
+                title=storm.area,
+                url=reverse("storm", kwargs={"uid": storm.uid}),
+                cells=(f"by {storm.declared_by_name}: {storm.source}",),
+                next_act="Lift it, or say until when",
+            )
+            for storm in found[:MOST]
+        ],
+        nothing="No storm waits to be looked at again.",
+        note="its holds stop calls and asking; the waits go on",
+        total=len(found),
+        order=13,
+        says=says("storm is to be looked at again", "storms are to be looked at again"),
     )

@@ -6,6 +6,7 @@ from jobs.core.actors import Actor
 from jobs.core.acts import act
 from jobs.core.models import Job
 from jobs.core.refusals import Refused
+from utilities import storms
 from utilities.models import District, Service, Utility
 
 RIGHT = "core.record_requests"
@@ -35,6 +36,7 @@ def change_service(
     service.district, service.meter_number, service.meter_form = district, meter_number.strip(), meter_form.strip()
     service.account_number = account_number.strip()
     service.save(update_fields=["district", "meter_number", "meter_form", "account_number"])
+    storms.cover(service)
     return service
 
 
@@ -42,7 +44,7 @@ def connect(
     job: Job, *, utility: Utility, district: District | None = None, meter_number: str = "", meter_form: str = "", account_number: str = ""
 ) -> Service:
     _check_service(job, utility, district=district, meter_number=meter_number)
-    return Service.objects.create(
+    made = Service.objects.create(
         job=job,
         utility=utility,
         district=district,
@@ -50,6 +52,8 @@ def connect(
         meter_form=meter_form.strip(),
         account_number=account_number.strip(),
     )
+    storms.cover(made)
+    return made
 
 
 def _check_service(job: Job, utility: Utility, *, district: District | None, meter_number: str, other_than: Service | None = None) -> None:

@@ -7,10 +7,10 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import Any
 
-from jobs.core import facts, secrets
+from jobs.core import clock, facts, secrets
 from jobs.core import kinds as k
 from jobs.core.models import Trace
-from utilities import reports, services, standing
+from utilities import reports, services, standing, storms
 from utilities.compat import Compared, Surveyed, compare
 from utilities.models import FitRequest, Outcome, Service
 from utilities.terms import STEPS
@@ -34,6 +34,7 @@ def of(request: FitRequest, *, today: dt.date, may_see_codes: bool) -> dict[str,
     job = request.job
     return {
         "terms": terms,
+        "net_words": storms.net_words(request, today=clock.today_in(request.utility.zone)),
         "limits": [
             LimitLine(
                 f"To {STEPS[one.limit.step]}",

@@ -22,7 +22,7 @@ from jobs.core.views import answer
 from jobs.core.web import recorded, right
 from utilities import attention, drawn, exports, filters, outlooks, profile, promised, services, shown, utilitylist, versions, versionshown
 from utilities.forms import WEEKDAYS, CalendarForm, DistrictsForm, UtilityForm
-from utilities.models import Contact, FitRequest, Outcome, Outlook, Utility, Visit
+from utilities.models import Contact, FitRequest, Outcome, Outlook, Storm, Utility, Visit
 from utilities.models.utility import HOLIDAYS
 from utilities.stretches import stretches
 
@@ -92,6 +92,7 @@ def utility(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
         "visits": shown.visits_by_outcome(found),
         "visits_count": Visit.objects.standing().filter(request__utility=found).exclude(outcome="").count(),
         "outcomes": shown.by_outcome(found),
+        "storms": Storm.objects.standing().filter(utility=found).select_related("utility", "district"),
         "contacts": _contacts(request, found)[:FEW],
         "contacts_count": _contacts(request, found).count(),
         "districts": found.districts.annotate(

@@ -10,8 +10,9 @@ from jobs.core.states import S as State
 from tests.acts.examples import BOTH, REFUSED, Example, M, S, roles
 from tests.make import SYSTEM, make_job, make_user, serial_of
 from tests.utilities.made import job_of, make_request, make_service, make_utility
-from utilities import changes, endings, services, visits
+from utilities import changes, endings, services, sheets, storms, visits
 from utilities.deskanswers import Line
+from utilities.models import DeskSheet, Storm
 from utilities.profile import Profile
 from utilities.terms import Terms
 
@@ -87,6 +88,14 @@ def _clerk(by: Actor) -> User:
     return clerk
 
 
+def _sheet(by: Actor) -> DeskSheet:
+    return sheets.prepare_sheet(make_request().utility, by=SYSTEM)
+
+
+def _storm(by: Actor) -> Storm:
+    return storms.declare_storm(make_request().utility, source="its own notice", review_on=dt.date(2026, 11, 25), by=SYSTEM)
+
+
 EXAMPLES = {
     "utilities.profile.add_utility": Example(
         roles(M), lambda by: (Profile(name="Ottermere Municipal Light", zone="America/Denver"), {}), REFUSED
@@ -124,6 +133,14 @@ EXAMPLES = {
     ),
     "utilities.changes.record_meter_exchange": Example(roles(M, S), _service(asked_on=AT, done_on=None), BOTH),
     "utilities.deskanswers.record_lines": Example(roles(M, S), _lines, BOTH),
+    "utilities.sheets.prepare_sheet": Example(roles(M, S), lambda by: (make_request().utility, {}), REFUSED),
+    "utilities.sheets.discard_sheet": Example(roles(M, S), lambda by: (_sheet(by), {}), REFUSED),
+    "utilities.sheets.release_sheet": Example(roles(M), lambda by: (_sheet(by), {"on": dt.date(2026, 11, 18)}), REFUSED),
+    "utilities.storms.declare_storm": Example(
+        roles(M), lambda by: (make_request().utility, {"source": "its own notice", "review_on": dt.date(2026, 11, 25)}), REFUSED
+    ),
+    "utilities.storms.review_storm": Example(roles(M), lambda by: (_storm(by), {"review_on": dt.date(2026, 11, 27)}), BOTH),
+    "utilities.storms.lift_storm": Example(roles(M), lambda by: (_storm(by), {}), REFUSED),
     "utilities.covering.hand_over": Example(roles(M), lambda by: (_clerk(by), {"to": make_user(S)}), REFUSED),
     "utilities.covering.record_away": Example(roles(M), lambda by: (_clerk(by), {"first": AT, "last": AT, "stand_in": make_user(S)}), BOTH),
     "utilities.reports.report_fitting": Example(roles(M, S), _request(source="homeowner", by_on=AT), BOTH),

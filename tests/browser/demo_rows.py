@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Callable
 from typing import Any
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, F, Q, QuerySet
 
 from billing.models import BankLine, CreditNote, Invoice, Milestone, Payer, Payment, Waiver
 from jobs.appointments import feeds, readiness, worklists
@@ -33,7 +33,7 @@ from jobs.core.states import S
 from jobs.notices.models import Message, MessageFile, Received, State
 from utilities import paperlines
 from utilities.endings import WITHDRAWN
-from utilities.models import FitRequest, Outcome, ProfileVersion, RevisionTask, Service, Utility, Visit
+from utilities.models import DeskSheet, FitRequest, Outcome, ProfileVersion, RevisionTask, Service, Storm, Utility, Visit
 
 Kwargs = dict[str, Any]
 
@@ -136,6 +136,18 @@ def designed() -> QuerySet[Job]:
 
 def revision_tasks() -> QuerySet[RevisionTask]:
     return RevisionTask.objects.open().order_by("pk")
+
+
+def sheets() -> QuerySet[DeskSheet]:
+    return DeskSheet.objects.order_by(F("released_at").desc(nulls_last=True), "pk")
+
+
+def storms() -> QuerySet[Storm]:
+    return Storm.objects.standing()
+
+
+def unreleased_sheets() -> QuerySet[DeskSheet]:
+    return DeskSheet.objects.prepared()
 
 
 def tag_token() -> Kwargs:

@@ -231,6 +231,12 @@ EXAMPLES: dict[str, Sequence[Shot | File]] = {
     ],
     "desks_away": [Shot(MANAGER)],
     "desks_hand_over": [Shot(MANAGER)],
+    "storm_declare": [Shot(MANAGER, by_uid(d.busiest, "utility"))],
+    "storm": [Shot(MANAGER, by_uid(d.storms, "storm"))],
+    "storm_lift": [Shot(MANAGER, by_uid(d.storms, "storm"))],
+    "sheet": [Shot(MANAGER, by_uid(d.sheets, "sheet for a desk"))],
+    "sheet_release": [Shot(MANAGER, by_uid(d.unreleased_sheets, "sheet not released"))],
+    "sheet_file": [File(SCHEDULER, "a sheet for a desk", lambda: {**by_uid(d.sheets, "sheet for a desk")(), "ending": "pdf"})],
     "utility_answer": [
         Shot(SCHEDULER, by_uid(d.busiest, "utility")),
         Shot(SCHEDULER, by_uid(d.busiest, "utility"), label="refused", press="Record answer", status=422),

@@ -7,7 +7,7 @@ from jobs.core.models import User
 from tests.make import SYSTEM
 from tests.pages.addresses import F, M, Row, S, V, roles
 from tests.utilities.made import make_request, make_service, make_utility
-from utilities import changes, endings, services, visits
+from utilities import changes, endings, services, sheets, storms, visits
 
 READ = roles(M, S, F, V)
 RECORD = roles(M, S)
@@ -59,6 +59,24 @@ def a_change(user: User | None) -> dict[str, Any]:
     return {"uid": change.uid}
 
 
+def a_sheet(user: User | None) -> dict[str, Any]:
+    return {"uid": sheets.prepare_sheet(make_request().utility, by=SYSTEM).uid}
+
+
+def a_given_sheet(user: User | None) -> dict[str, Any]:
+    sheet = sheets.prepare_sheet(make_request().utility, by=SYSTEM)
+    return {"uid": sheets.release_sheet(sheet, on=dt.date(2026, 11, 18), by=SYSTEM).uid}
+
+
+def a_storm(user: User | None) -> dict[str, Any]:
+    review_on = dt.date(2026, 11, 25)
+    return {"uid": storms.declare_storm(make_utility(), source="its own notice", review_on=review_on, by=SYSTEM).uid}
+
+
+def a_sheets_file(user: User | None) -> dict[str, Any]:
+    return {**a_sheet(user), "ending": "pdf"}
+
+
 ROWS = {
     "utilities": Row(READ),
     "utilities_export": Row(READ, None, a_file),
@@ -70,6 +88,14 @@ ROWS = {
     "desk": Row(RECORD, RECORD, a_utility),
     "desks_away": Row(EDIT, EDIT),
     "desks_hand_over": Row(EDIT, EDIT),
+    "sheet_prepare": Row(None, RECORD, a_utility),
+    "sheet": Row(RECORD, RECORD, a_given_sheet),
+    "sheet_release": Row(EDIT, EDIT, a_sheet),
+    "sheet_discard": Row(None, RECORD, a_sheet),
+    "sheet_file": Row(RECORD, None, a_sheets_file),
+    "storm_declare": Row(EDIT, EDIT, a_utility),
+    "storm": Row(EDIT, EDIT, a_storm),
+    "storm_lift": Row(EDIT, EDIT, a_storm),
     "utility_new": Row(EDIT, EDIT),
     "utility": Row(READ, None, a_utility),
     "utility_forecast": Row(READ, None, a_utility),

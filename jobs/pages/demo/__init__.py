@@ -17,6 +17,7 @@ from jobs.pages.demo.afterwards import put_on_call
 from jobs.pages.demo.awkward import awkward_homes
 from jobs.pages.demo.cast import Cast
 from jobs.pages.demo.company import open_office
+from jobs.pages.demo.desks import declare_storm, prepare_sheets
 from jobs.pages.demo.diary import Diary, at_office
 from jobs.pages.demo.habits import connect_grids
 from jobs.pages.demo.history import BROUGHT_IN, remember
@@ -77,4 +78,6 @@ def _live(size: Size) -> dict[str, Home]:
     papers.lay_out(office)
     with clock.pretend(at_office(diary.ago(1), dt.time(17))):
         put_on_call(office, diary.today)
+        prepare_sheets(office)
+        declare_storm(office)
     return cases

@@ -36,7 +36,7 @@ def _applied(by: Actor) -> ImportRun:
 EXAMPLES: dict[str, Example] = {
     "jobs.core.importing.prepare": Example(roles(M, S), lambda by: ("jobs", {"name": "homes.csv", "data": DATA, "columns": {}}), BOTH),
     "jobs.core.importing.match_columns": Example(roles(M, S), lambda by: (_run(by), {"columns": {"number": "", "owner": "Owner"}}), BOTH),
-    "jobs.core.importing.check_whole": Example(roles(M, S), lambda by: (_run(by), {})),
+    "jobs.core.importing.check_whole": Example(roles(M, S), lambda by: (_run(by), {}), BOTH),
     "jobs.core.importing.start": Example(roles(M, S), lambda by: (_run(by), {"good_rows_only": False})),
     "jobs.core.importing.apply_chunk": Example(roles(M, S), lambda by: (_begun(by), {})),
     "jobs.core.importing.drop": Example(roles(M, S), lambda by: (_run(by), {})),

@@ -75,7 +75,8 @@ def test_a_newer_window_a_telephone_call_and_the_visit_itself_withdraw_what_has_
     assert states() == {"visit_announced": "withdrawn", "utility_interrupts": "owed"}
 
     visits.record_visit(request, on=TODAY, outcome="cancelled by utility", reason="said the crew", by=SYSTEM)
-    assert states() == {"visit_announced": "withdrawn", "utility_interrupts": "withdrawn"}
+    # Nobody came, so the home is asked whether the bag still hangs; of the visit nothing is left to say.
+    assert states() == {"visit_announced": "withdrawn", "utility_interrupts": "withdrawn", "bag_photo": "owed"}
 
 
 def test_who_was_told_already_gets_no_news_and_a_past_window_or_an_import_owes_nothing():

@@ -160,7 +160,8 @@ def page_of(call: CallRecord) -> Page:
         seen=[_seen(press, zone) for press in presses if press.what in (*sights.SIGHTS, records.READINGS)],
         returned=returned,
         wanting=verification.missing_for_pass(call, found),
-        asks_put_back=MID_OPEN in by_what,
+        asks_put_back=MID_OPEN in by_what
+        and (found.islanded_since is None or _of_this_island(by_what.get(NOT_RETURNED), found) is not None),
         first_open=_first_open(progress, found, returned=returned and stand.usual, told=told, begun=begun is not None or returned),
     )
 

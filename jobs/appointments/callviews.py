@@ -15,7 +15,7 @@ from django.utils.http import urlencode
 from django.views.decorators.http import require_http_methods, require_POST
 
 from jobs.appointments import callpage, forms, oncall, records, shown, verification
-from jobs.appointments.evidence import MID_OPEN, NOT_RETURNED
+from jobs.appointments.evidence import NOT_RETURNED
 from jobs.appointments.models import CallRecord, Press, VerificationRecord
 from jobs.core import clock, phones, walltime
 from jobs.core.actors import actor
@@ -144,7 +144,7 @@ def see(request: HttpRequest, uid: uuid.UUID, what: str) -> HttpResponseBase:
 @require_POST
 def result(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
     call = _own(request, uid)
-    form = forms.ResultForm(request.POST, asks=call.presses.standing().filter(what=MID_OPEN).exists())
+    form = forms.ResultForm(request.POST, asks=callpage.page_of(call).asks_put_back)
     return _pressed(request, call, form, verification.record_result, lambda: form.told, at="result")
 
 

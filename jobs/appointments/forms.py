@@ -220,7 +220,7 @@ class CorrectForm(KeyedForm):
 
 
 class ResultForm(KeyedForm):
-    """asks: whether the island test was begun, so that reserve and mode may have been changed."""
+    """asks: whether the island test was begun and its return is seen or given up: reserve and mode may have been changed."""
 
     put_back = forms.ChoiceField(label="Reserve and mode put back", choices=[("yes", "Yes"), ("no", "No")], widget=forms.RadioSelect)
     statement = forms.CharField(label="What the person at home said of it", required=False, max_length=1000, widget=REASON)

@@ -168,7 +168,7 @@ def run_time_words(load: Load, limits: Limits) -> str:
     if found is None:
         return "no run time: the state of charge is not above the floor that was entered"
     low, high = found
-    return f"about {low:.1f} to {high:.1f} hours, at 125 to 75 % of what runs now"
+    return f"about {words.hours_told(low)} to {words.hours_told(high)} hours, at 125 to 75 % of what runs now"
 
 
 def _power(load: Load, limits: Limits) -> Finding:

@@ -65,6 +65,7 @@ class WeekPlan:
     free: tuple[tuple[User, dt.datetime], ...]  # places that no home got
     left_out: tuple[LeftOut, ...]
     refused: tuple[str, ...]  # fixed times that cannot be had
+    at_most_more: int  # minor units that another plan might gain above this one; 0: it is the best there is
 
     @property
     def gained_minor(self) -> int:
@@ -73,6 +74,13 @@ class WeekPlan:
     @property
     def days_gained(self) -> int:
         return sum(row.days_gained for row in self.proposed)
+
+    @property
+    def may_lack(self) -> str:
+        """What another plan might gain more, in hundredths of what this one gains, rounded up; empty where this one is the best."""
+        if not self.at_most_more or not self.gained_minor:
+            return ""
+        return f"{-(-self.at_most_more * 1000 // self.gained_minor) / 10:.1f}\u202f%"
 
 
 @dataclass(frozen=True)
@@ -139,6 +147,7 @@ def plan_week(jobs: JobQuerySet, *, asked: Asked) -> WeekPlan:
         free=tuple((openings.who[place.verifier], place.starts_at) for number, place in enumerate(openings.places) if number not in used),
         left_out=tuple(LeftOut(row, _why(row, people, shown)) for row in ready if row.job.code not in chosen),
         refused=refused,
+        at_most_more=plan.at_most_more,
     )
 
 

@@ -3,8 +3,8 @@
 A home in a place is worth its day's delay times the days it gains there times the chance that somebody is at home. Each home gets at most
 one place, each place one home; a call through a relay service takes two neighbouring places. With single calls alone this is the
 assignment problem (Kuhn 1955, Naval Research Logistics Quarterly 2, 83-97), solved by scipy's `linear_sum_assignment`. With double calls it
-is an integer program, solved by `milp` (HiGHS) to gap 0: only the double calls need integer variables, for once they stand the rest is an
-assignment again, whose relaxation has whole solutions (Birkhoff 1946, von Neumann 1953).
+is an integer program (doublecalls.py): once these stand, the rest is an assignment again. Its search has a time limit; a plan that was not
+proved to be the best says by how much at most another could gain more.
 
 Ties are broken by job code: among plans of the same worth the home whose code comes first stands in the earlier place.
 """
@@ -12,13 +12,17 @@ Ties are broken by job code: among plans of the same worth the home whose code c
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
+from jobs.appointments import doublecalls
+
 MILLION = 1_000_000
+SEARCH_SECONDS = 4.0  # a page waits for it
 EXACT = 2**53  # whole numbers up to here are exact in a float
 
 
@@ -66,6 +70,7 @@ class Planned:
 class Plan:
     calls: tuple[Planned, ...]  # by place
     left_out: tuple[Home, ...]  # by code
+    at_most_more: int = 0  # minor units: no other plan gains more than this above it. 0: it is the best there is
 
     @property
     def gained_minor(self) -> int:
@@ -79,24 +84,26 @@ def follower(places: Sequence[Place]) -> dict[int, int]:
     return {number: after for number, after in found if after is not None}
 
 
-def best_plan(homes: Sequence[Home], *, places: Sequence[Place]) -> Plan:
+def best_plan(homes: Sequence[Home], *, places: Sequence[Place], seconds: float = SEARCH_SECONDS) -> Plan:
     """The best of all plans of these homes. A call that gains nothing is not planned.
 
-    places: in order (Place sorts by time, then verifier), each once. Raises ValueError where they are not, where a home names a place that
-    is not there or two homes share a code, and where the sums leave the whole numbers that a float holds.
+    places: in order (Place sorts by time, then verifier), each once. seconds: for the search among double calls; where they end before the
+    best is proved, `at_most_more` is above 0. Raises ValueError where the places are not in order, where a home names a place that is not
+    there or two homes share a code, and where the sums leave the whole numbers that a float holds.
     """
     ordered = sorted(homes, key=lambda home: home.code)
     _refuse_nonsense(ordered, places)
     after = follower(places)
     starts = [_starts(home, after) for home in ordered]
-    chosen: dict[int, int] = {}  # home to the place in which its call begins
-    if any(home.places == 2 and options for home, options in zip(ordered, starts, strict=True)):
-        chosen = _double_calls(ordered, starts, after, places=len(places))
+    chosen, bound = _doubles(ordered, starts, after, places=len(places), seconds=seconds)  # home to the place in which its call begins
     taken = {place for home, start in chosen.items() for place in _covered(ordered[home], start, after)}
     chosen |= _singles(ordered, starts, taken, places=len(places))
-    calls = (Planned(ordered[home], start, starts[home][start]) for home, start in chosen.items())
+    calls = tuple(
+        sorted((Planned(ordered[home], start, starts[home][start]) for home, start in chosen.items()), key=lambda call: call.place)
+    )
     left = tuple(home for number, home in enumerate(ordered) if number not in chosen)
-    return Plan(tuple(sorted(calls, key=lambda call: call.place)), left)
+    gained = sum(call.gained_minor for call in calls)
+    return Plan(calls, left, 0 if bound is None else max(0, bound - gained))
 
 
 def first_come(homes: Sequence[Home], *, places: Sequence[Place]) -> Plan:
@@ -162,29 +169,43 @@ def _singles(homes: Sequence[Home], starts: Sequence[Mapping[int, int]], taken: 
     return dict(pairs)
 
 
-def _double_calls(homes: Sequence[Home], starts: Sequence[Mapping[int, int]], after: Mapping[int, int], *, places: int) -> dict[int, int]:
-    """Where the double calls begin in a best plan of all homes."""
-    from scipy.optimize import Bounds, LinearConstraint, milp
-    from scipy.sparse import coo_array
+def _doubles(
+    homes: Sequence[Home], starts: Sequence[Mapping[int, int]], after: Mapping[int, int], *, places: int, seconds: float
+) -> tuple[dict[int, int], int | None]:
+    """Where the double calls begin in a best plan of all homes; with it, where that was not proved, what no plan gains more than."""
+    wanting = [number for number, home in enumerate(homes) if home.places == 2 and starts[number]]
+    if not wanting:
+        return {}, None
+    singles = [number for number, home in enumerate(homes) if home.places == 1]
+    found = doublecalls.best_starts(_table(starts, singles, places), _table(starts, wanting, places), after=after, seconds=seconds)
+    begins = {wanting[number]: start for number, start in found.begins.items()}
+    if found.finished:
+        return _in_order_of_code(homes, starts, begins), None
+    if not begins:  # nothing was found in the time: the dearest first, each in the best place that is left
+        begins = _dearest_first(homes, starts, after, wanting)
+    each_best = sum(max(options.values(), default=0) for options in starts)
+    return _in_order_of_code(homes, starts, begins), each_best if found.most is None else min(each_best, math.floor(found.most))
 
-    pairs = [(number, place, gained) for number, options in enumerate(starts) for place, gained in sorted(options.items())]
-    rows, columns = [], []
-    for column, (number, place, _) in enumerate(pairs):
-        for row in (number, *(len(homes) + covered for covered in _covered(homes[number], place, after))):
-            rows.append(row)
-            columns.append(column)
-    most_once = coo_array((np.ones(len(rows)), (rows, columns)), shape=(len(homes) + places, len(pairs))).tocsc()
-    found = milp(
-        -np.array([gained for _, _, gained in pairs], dtype=np.float64),
-        constraints=LinearConstraint(most_once, ub=1.0),
-        bounds=Bounds(0, 1),
-        integrality=np.array([homes[number].places == 2 for number, _, _ in pairs], dtype=np.int64),
-        options={"mip_rel_gap": 0.0},
-    )
-    if found.status != 0:  # anything but "optimal"
-        raise ValueError(f"The plan could not be worked out: {found.message}")
-    chosen = {number: place for value, (number, place, _) in zip(found.x, pairs, strict=True) if homes[number].places == 2 and value > 0.5}
-    return _in_order_of_code(homes, starts, chosen)
+
+def _dearest_first(
+    homes: Sequence[Home], starts: Sequence[Mapping[int, int]], after: Mapping[int, int], wanting: Sequence[int]
+) -> dict[int, int]:
+    begins: dict[int, int] = {}
+    taken: set[int] = set()
+    for number in sorted(wanting, key=lambda number: (-max(starts[number].values()), number)):
+        can = [start for start in sorted(starts[number]) if not taken & set(_covered(homes[number], start, after))]
+        if can:
+            begins[number] = max(can, key=lambda start: starts[number][start])
+            taken |= set(_covered(homes[number], begins[number], after))
+    return begins
+
+
+def _table(starts: Sequence[Mapping[int, int]], wanting: Sequence[int], places: int) -> npt.NDArray[np.int64]:
+    """Homes x places, what a call that begins there gains; 0 where it may not."""
+    table = np.zeros((len(wanting), places), dtype=np.int64)
+    for row, number in enumerate(wanting):
+        table[row, list(starts[number])] = list(starts[number].values())
+    return table
 
 
 def _in_order_of_code(homes: Sequence[Home], starts: Sequence[Mapping[int, int]], chosen: Mapping[int, int]) -> dict[int, int]:

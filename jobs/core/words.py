@@ -236,6 +236,12 @@ def kilowatt_hours(wh: float) -> str:
     return f"{sign}{abs(wh) / 1000:,.1f}{NARROW}kWh"
 
 
+def hours_told(hours: float, *, lang: Lang = "en") -> str:
+    """ "9.9", "17": a tenth below ten hours, whole ones from there on; nobody knows a run time closer."""
+    told = f"{hours:.0f}" if hours >= 9.95 else f"{hours:.1f}"
+    return told.replace(".", ",") if lang == "es" else told
+
+
 def percent(share: float) -> str:
     """A share from 0 to 1: "67 %"."""
     return f"{number(round(share * 100))}{NARROW}%"

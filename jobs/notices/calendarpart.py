@@ -77,7 +77,7 @@ def published(entries: Iterable[Entry], *, name: str, refresh: dt.timedelta) -> 
         made.add("class", "PRIVATE")
         made.add("transp", "OPAQUE" if entry.busy else "TRANSPARENT")
         calendar.add_component(made)
-    calendar.add_missing_timezones()
+    _add_zones(calendar)
     return bytes(calendar.to_ical())
 
 
@@ -89,8 +89,15 @@ def part(event: Event, *, method: str) -> Attachment:
 def _calendar(event: Event, *, method: str) -> Calendar:
     calendar = _empty(method)
     calendar.add_component(_event(event, method=method))
-    calendar.add_missing_timezones()
+    _add_zones(calendar)
     return calendar
+
+
+def _add_zones(calendar: Calendar) -> None:
+    """The VTIMEZONEs, of the years from the one before the first event to the one after the last: earlier changes are nobody's matter."""
+    years = [event.start.year for event in calendar.events]
+    if years:
+        calendar.add_missing_timezones(first_date=dt.date(min(years) - 1, 1, 1), last_date=dt.date(max(years) + 1, 12, 31))
 
 
 def _empty(method: str) -> Calendar:

@@ -50,6 +50,10 @@ def test_a_booked_call_is_an_invitation_in_the_homes_zone(theo, mara):
     assert event["DTSTART"].dt == call.local_start
     assert event["DTEND"].dt == call.call_ends_at
     assert {zone["TZID"] for zone in calendar.walk("VTIMEZONE")} == {"America/New_York"}
+    # The zone's changes of the years about the call, and none of the half century before it.
+    changes = [change["DTSTART"].dt for change in calendar.walk() if change.name in ("STANDARD", "DAYLIGHT")]
+    assert changes
+    assert min(changes).year == call.local_start.year - 1
     assert event["ATTENDEE"] == f"mailto:{call.person.email}"
     assert event["STATUS"] == "CONFIRMED"
     assert event["SEQUENCE"] == 0

@@ -158,6 +158,35 @@ def test_passed_cannot_be_pressed_and_says_what_is_missing(mara):
     assert "cannot be recorded as passed" in answer.content.decode()
 
 
+def test_a_result_in_island_mode_is_asked_for_the_return_before_anything_else(mara):
+    call = led(mara)
+    client, result = client_of(mara), url("call_result", call.appointment)
+    verification.see(call, what="mid_open", by=mara)
+
+    early = client.post(result, {"result": "not finished", "reason": "the line was lost"})
+
+    assert early.status_code == 422
+    assert "Record the return as seen or as not seen first" in words_of(early.content.decode())
+    assert "Reserve and mode put back" not in words_of(early.content.decode())
+    verification.see(call, what="not_returned", by=mara)
+    page = words_of(client.get(url("call", call.appointment)).content.decode())
+    assert "Reserve and mode put back" in page
+    assert "Say first whether the return was seen" not in page
+    client.post(result, {"result": "not finished", "reason": "the return was not seen", "put_back": "no"})
+    assert VerificationRecord.objects.get().put_back == "no"
+
+
+def test_where_the_line_is_lost_the_homes_number_stands_before_all_else_on_a_phone_too(mara):
+    call = led(mara)
+    verification.see(call, what="mid_open", by=mara)
+    client, address = client_of(mara), url("call", call.appointment)
+    assert 'class="with-side"' in client.get(address).content.decode()
+
+    verification.see(call, what="line_lost", by=mara)
+
+    assert 'class="with-side lost"' in client.get(address).content.decode()  # office.css leaves the box "Stop" after it
+
+
 def test_the_return_not_seen_opens_the_emergency_page(mara):
     call = led(mara)
     verification.see(call, what="mid_open", by=mara)

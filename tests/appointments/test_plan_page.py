@@ -6,14 +6,16 @@ import datetime as dt
 import html
 import io
 import re
+from dataclasses import replace
 
 import pypdf
 import pytest
 from django.urls import reverse
 
-from jobs.appointments import booking, times
+from jobs.appointments import booking, planning, times
 from jobs.appointments.models import Appointment, AppointmentState, TimeOff
 from jobs.appointments.times import Wish
+from jobs.core.models import Job
 from jobs.core.refusals import Refused
 from jobs.core.rights import VERIFIER
 from tests.appointments.homes import TOMORROW, booked, give_hours, person_of, ready_job
@@ -56,6 +58,18 @@ def test_the_plan_is_accepted_in_part_and_made_again_keeps_what_was_accepted(the
     assert client.post(url, {"every": values(again), "all": "1"}).status_code == 302
     assert Appointment.objects.count() == 3
     assert values(client.get(url).content.decode()) == []
+
+
+def test_a_plan_that_was_not_proved_the_best_says_how_much_another_may_gain(theo, mara, monkeypatch):
+    give_hours(user_of(mara), start=9, end=11)
+    ready_job()
+    found = planning.plan_week(Job.objects.all(), asked=planning.Asked(MONDAY))
+    assert "was ended" not in text(client_of(theo).get(reverse("calls_plan")).content.decode())
+
+    ended = replace(found, at_most_more=found.gained_minor // 80 + 1)  # 1.25 % and a cent: rounded up
+    monkeypatch.setattr(planning, "plan_week", lambda *_, **__: ended)
+
+    assert "the best one gains at most 1.3 % more" in text(client_of(theo).get(reverse("calls_plan")).content.decode())
 
 
 def test_a_changed_time_is_fixed_and_the_rest_is_planned_around_it(theo, mara):

@@ -8,7 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from jobs.appointments import doublecalls
 from jobs.appointments.weekplan import MILLION, Home, Place, best_plan, first_come, follower
+from tests.bench.weekplan import made_up
 
 MONDAY = dt.datetime(2026, 11, 30, 16, tzinfo=dt.UTC)
 
@@ -64,6 +66,30 @@ def test_the_plan_is_the_best_of_all_plans_and_never_gives_a_place_twice(case, t
     assert len(covered) == len(set(covered))
     assert sorted([call.home.code for call in plan.calls] + [home.code for home in plan.left_out]) == [home.code for home in homes]
     assert all(call.place in call.home.gains and call.gained_minor == call.home.worth_in(call.place) > 0 for call in plan.calls)
+
+
+def test_a_search_that_was_ended_says_by_how_much_at_most_another_plan_gains_more():
+    homes, places, _ = made_up(60, verifiers=4, days=5, doubles=10, seed=1)
+
+    ended, best = best_plan(homes, places=places, seconds=0), best_plan(homes, places=places, seconds=60)
+
+    assert best.at_most_more == 0
+    assert ended.at_most_more > 0
+    assert ended.gained_minor <= best.gained_minor <= ended.gained_minor + ended.at_most_more
+    after = follower(places)
+    covered = [place for call in ended.calls for place in ((call.place,) if call.home.places == 1 else (call.place, after[call.place]))]
+    assert len(covered) == len(set(covered))
+
+
+def test_where_the_solver_has_found_nothing_in_time_the_dearest_double_calls_come_first(monkeypatch):
+    monkeypatch.setattr(doublecalls, "best_starts", lambda *_, **__: doublecalls.Found({}, None, finished=False))
+    places = places_of([(1, 0), (1, 1), (1, 2)])
+    homes = [Home("A", 10, {0: 3, 1: 2}, places=2), Home("B", 90, {0: 3, 1: 2}, places=2), Home("C", 7, {0: 3, 2: 1})]
+
+    plan = best_plan(homes, places=places)
+
+    assert [(call.home.code, call.place) for call in plan.calls] == [("B", 0), ("C", 2)]
+    assert plan.at_most_more == (30 + 270 + 21) - (270 + 7)  # each home in its own best place would be the most
 
 
 def test_the_worth_of_a_call_is_a_days_worth_times_the_days_times_the_chance_that_somebody_answers():

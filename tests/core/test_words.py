@@ -252,6 +252,11 @@ def test_a_chance_is_said_in_a_hundred(share, expected):
     assert words.in_hundred(share) == expected
 
 
+def test_hours_of_running_are_told_to_a_tenth_below_ten():
+    assert [words.hours_told(hours) for hours in (0.66, 9.94, 9.96, 16.6)] == ["0.7", "9.9", "10", "17"]
+    assert words.hours_told(9.9, lang="es") == "9,9"
+
+
 def test_a_chance_beyond_one_is_refused():
     with pytest.raises(ValueError, match="between 0 and 1"):
         words.in_hundred(8)

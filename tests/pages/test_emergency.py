@@ -112,5 +112,13 @@ def test_a_standing_emergency_is_said_on_the_jobs_page(client, theo):
     assert "smoke in the garage" in html
 
 
+@pytest.mark.parametrize("what", ["smoke in the garage", "Smoke in the garage."])
+def test_what_was_told_ends_as_a_sentence_once(client, theo, what):
+    job = make_job(S.BACKUP_VERIFIED)
+    homefacts.open_emergency(job, what=what, by=theo)
+
+    assert "moke in the garage. No call may" in text_of(signed_in(client, theo).get(ADDRESS, {"job": job.code}))
+
+
 def test_another_crews_home_is_not_there(client, joel):
     assert signed_in(client, joel).get(ADDRESS, {"job": make_job().code}).status_code == 404

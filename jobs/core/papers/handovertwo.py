@@ -13,7 +13,7 @@ from jobs.core.cautions import Kind
 from jobs.core.papers import fonts
 from jobs.core.papers.cautionbox import CautionBox
 from jobs.core.papers.sheet import Block, Cells, Entry, Stack, Text, plain, sheet, style
-from jobs.core.words import Lang
+from jobs.core.words import Lang, hours_told
 
 
 @dataclass(frozen=True)
@@ -68,8 +68,8 @@ def _subjects(told: SheetTwo, words: dict[str, str]) -> list[tuple[str, tuple[Bl
             verifier=told.tested_by,
             day=told.tested_on,
             load=told.load,
-            low=_hours(low, told.lang),
-            high=_hours(high, told.lang),
+            low=hours_told(low, lang=told.lang),
+            high=hours_told(high, lang=told.lang),
         )
         return Text(plain(filled), _BODY, after=4)
 
@@ -99,11 +99,6 @@ def _numbers(told: SheetTwo, words: dict[str, str], utility: str) -> tuple[Block
     if told.phone:
         calls += [Text(plain(words["call us"].format(company=told.company)), _BODY), Text(plain(told.phone), _LARGE, after=2)]
     return tuple(calls)
-
-
-def _hours(hours: float, lang: Lang) -> str:
-    told = f"{hours:.0f}" if hours >= 10 else f"{hours:.1f}"
-    return told.replace(".", ",") if lang == "es" else told
 
 
 _EN: Final = {

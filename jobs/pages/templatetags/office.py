@@ -105,6 +105,13 @@ def plural_words(value: int, noun: str) -> str:
 
 
 @register.filter
+def ended(value: str) -> str:
+    """What somebody wrote, ended as a sentence is, once."""
+    told = value.strip()
+    return told if told.endswith((".", "!", "?", "…")) else f"{told}."
+
+
+@register.filter
 def capital(value: str) -> str:
     """The same with its first letter a capital, for the beginning of a sentence; the rest is left as it is."""
     return value[:1].upper() + value[1:]

@@ -56,7 +56,7 @@ class Payments:
         known = sum(bank.known(**_of(row)) for row in rows)
         new = len(rows) - known
         said = (
-            f"{words.count(new, 'line')} will be kept, {words.count(known, 'line')} already on record.",
+            f"{words.count(new, 'line').capitalize()} will be kept, {words.count(known, 'line')} already on record.",
             "A match is proposed for each under Payments; nothing is put to an invoice before somebody confirms it.",
         )
         return Preview(new=new, changed=0, unchanged=known, words=said)

@@ -134,9 +134,12 @@ def day(on: dt.date) -> str:
 
 
 def _later(milestone: Milestone, others: list[Milestone], *, contract_minor: int) -> str:
+    # A part that left the price, with the backup or the contract, is not one to wait for.
+    others = [other for other in others if other.amount_minor]
     if not others:
         return f"It is the whole of the contract of {money.shown(contract_minor)}."
-    what = f"It is milestone {milestone.position} of {len(others) + 1} of a contract of {money.shown(contract_minor)}."
+    place = 1 + sum(other.position < milestone.position for other in others)
+    what = f"It is milestone {place} of {len(others) + 1} of a contract of {money.shown(contract_minor)}."
     to_come = [other for other in others if other.earned_on is None]
     rest = sum(other.amount_minor for other in to_come)
     if not rest:

@@ -10,7 +10,7 @@ from billing.models import Allocation, AllocationKind, CreditNote, Invoice, Mile
 from billing.paper import company, day
 from billing.pdf.statement import Movement, OpenItem, Stated
 from billing.terms import Bucket
-from jobs.core import clock, money, rules
+from jobs.core import clock, money, rules, words
 from jobs.notices.shown import day_at
 
 
@@ -35,9 +35,16 @@ class Statement:
     open_items: tuple[figures.Receivable, ...]  # as of today
     unapplied_minor: int
 
+    to_date: bool  # nothing happened after the period, so that its balance is what stands today
+
     @property
     def balance_minor(self) -> int:
         return self.before_minor + sum(entry.amount_minor for entry in self.entries)
+
+    @property
+    def balance_under(self) -> str:
+        """What the balance is: of a period that is past it is not what is open today."""
+        return "what is open, less what is not yet set against an invoice" if self.to_date else f"at the end of {day(self.to_on)}"
 
 
 def of(payer: Payer, *, from_on: dt.date, to_on: dt.date) -> Statement:
@@ -47,7 +54,8 @@ def of(payer: Payer, *, from_on: dt.date, to_on: dt.date) -> Statement:
     within = tuple(entry for entry in entries if from_on <= entry.on <= to_on)
     open_items = tuple(row for row in figures.receivables() if row.debt.payer_id == payer.pk)
     unapplied = figures.left_minor(Payment.objects.unapplied().filter(payer=payer))
-    return Statement(payer, from_on, to_on, before, within, open_items, unapplied)
+    to_date = all(entry.on <= to_on for entry in entries)
+    return Statement(payer, from_on, to_on, before, within, open_items, unapplied, to_date)
 
 
 def _entries(payer: Payer) -> list[Entry]:
@@ -110,6 +118,7 @@ def paper(statement: Statement) -> Stated:
         before=money.shown(statement.before_minor),
         movements=tuple(movements),
         balance=money.shown(statement.balance_minor),
+        balance_under=statement.balance_under,
         items=tuple(_item(row, today) for row in statement.open_items),
         buckets=tuple(
             (f"{bucket.value} days" if bucket != Bucket.CURRENT else "not past due", money.shown(minor))
@@ -125,6 +134,8 @@ def _item(row: figures.Receivable, today: dt.date) -> OpenItem:
     past = terms.days_past_due(row.due_on, as_of=today)
     disputed = row.invoice is not None and row.invoice.disputes.filter(ended_on__isnull=True).exists()
     under = ", ".join(
-        part for part in (row.job.site.line, f"{past} days past due" if past > 0 else "", "disputed" if disputed else "") if part
+        part
+        for part in (row.job.site.line, f"{words.count(past, 'day')} past due" if past > 0 else "", "disputed" if disputed else "")
+        if part
     )
     return OpenItem(day(row.due_on), row.name, under, money.shown(row.left_minor))

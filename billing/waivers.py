@@ -89,7 +89,7 @@ def give_unconditional(invoice: Invoice, *, cleared_on: dt.date, by: Actor) -> W
     came = _money(invoice)
     if not came:
         raise Refused(f"No money came for invoice {invoice.number}, so there is nothing to waive a lien for.")
-    last = max(row.payment.received_on for row in came if row.payment is not None)
+    last = max(row.payment.received_on for row, _ in came if row.payment is not None)
     if cleared_on < last:
         raise Refused(f"The last payment came on {words.day(last)}; it cannot have cleared before.", field="cleared_on")
     if cleared_on > clock.office_today():
@@ -99,15 +99,22 @@ def give_unconditional(invoice: Invoice, *, cleared_on: dt.date, by: Actor) -> W
     kind = WaiverKind.UNCONDITIONAL_FINAL if _is_final(invoice) else WaiverKind.UNCONDITIONAL_PROGRESS
     wording = wording_for(kind, invoice.job.site.region)
     if wording is None:
-        raise Refused(f"No wording of an {kind.label} is on record; the operations manager enters it under Waiver wordings.")
-    amount = sum(row.amount_minor for row in came)
+        raise Refused(
+            f"No wording of a waiver of lien, {kind.label}, is on record; "
+            "the operations manager enters it under Invoices, Deposits, taxes and waivers by state."
+        )
+    amount = sum(stands for _, stands in came)
     return _made(invoice, kind, wording, amount_minor=amount, cleared_on=cleared_on, by=by)
 
 
-def _money(invoice: Invoice) -> list[Allocation]:
-    """What came for it and still stands."""
-    rows = invoice.allocations.filter(kind=AllocationKind.PAYMENT).select_related("payment").prefetch_related("reversals")
-    return [row for row in rows if row.reverses_id is None and row.amount_minor + sum(r.amount_minor for r in row.reversals.all()) > 0]
+def _money(invoice: Invoice) -> list[tuple[Allocation, int]]:
+    """What came for it and still stands: each with so much of it as was not taken back, by a credit note or otherwise."""
+    rows = invoice.allocations.filter(kind=AllocationKind.PAYMENT, reverses__isnull=True)
+    standing = [
+        (row, row.amount_minor + sum(reversal.amount_minor for reversal in row.reversals.all()))
+        for row in rows.select_related("payment").prefetch_related("reversals")
+    ]
+    return [(row, stands) for row, stands in standing if stands > 0]
 
 
 def _is_final(invoice: Invoice) -> bool:

@@ -20,3 +20,4 @@ class UtilitiesConfig(AppConfig):
         importing.register(imports.KIND)
         importing.register(answers.KIND)
         takingback.goes_along("utilities.Forecast", quoted=False)
+        takingback.afterwards("utilities.FitRequest", waking.wake)

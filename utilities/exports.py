@@ -9,8 +9,10 @@ from django.db.models import QuerySet
 
 from jobs.core import clock
 from jobs.core.exports import Export
+from jobs.core.lists import as_query
+from jobs.core.models import Collar, ExpiringPaper
 from jobs.core.refusals import Refused
-from utilities import filters, scoreshown, scoring, services, shown
+from utilities import collarlist, filters, paperlist, scoreshown, scoring, services, shown
 from utilities.models import Contact, Utility
 from utilities.models.requests import FitRequestQuerySet
 
@@ -103,6 +105,18 @@ def _judged(given: Mapping[str, str]) -> Iterable[Sequence[object]]:
     return scoreshown.file_rows(scoring.stored(_utility(name) if name else None))
 
 
+def _collars(given: Mapping[str, str]) -> Iterable[Sequence[object]]:
+    narrowing = collarlist.CollarFilter(as_query(given), queryset=Collar.objects.all())
+    narrowing.refuse_unread()
+    return collarlist.lines(narrowing.rows)
+
+
+def _papers(given: Mapping[str, str]) -> Iterable[Sequence[object]]:
+    narrowing = paperlist.PaperFilter(as_query(given), queryset=ExpiringPaper.objects.standing())
+    narrowing.refuse_unread()
+    return paperlist.lines(narrowing.rows)
+
+
 def _utility(name: str) -> Utility:
     utility = Utility.objects.filter(name__iexact=name.strip()).first()
     if utility is None:
@@ -122,5 +136,7 @@ EXPORTS = (
     Export("requests", "Requests to fit", REQUESTS, _requests, filters=("outcome", "utility", "of", "sent_from", "sent_to", "text")),
     Export("contact_log", "Contacts with utilities", CONTACTS, _contacts, filters=("utility", "job")),
     Export("forecasts_judged", "Forecasts judged", scoreshown.HEADINGS, _judged, filters=("utility",)),
+    Export("collars", "Collars", collarlist.HEADINGS, _collars, filters=(*collarlist.CollarFilter.base_filters, "sort")),
+    Export("papers", "Papers that expire", paperlist.HEADINGS, _papers, filters=(*paperlist.PaperFilter.base_filters, "sort")),
     Export("utilities", "Utilities", UTILITIES, _utilities, filters=("text", "kind", "lacks")),
 )

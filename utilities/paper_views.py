@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import uuid
-from typing import Any
 
-import django_filters
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -14,13 +12,12 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from jobs.core import clock, codes, designs, expiring, lists, warrantyterms, words
 from jobs.core.actors import actor, member
-from jobs.core.forms import OfficeForm
-from jobs.core.lists import DayFilter, ListFilter, Sort, as_query, sorts
-from jobs.core.models import Authority, ExpiringPaper, PaperKind, Party, User, WarrantyTerm
+from jobs.core.lists import as_query
+from jobs.core.models import Authority, ExpiringPaper, PaperKind, WarrantyTerm
 from jobs.core.refusals import NotAllowed, Refused
 from jobs.core.views import answer, seen_job
 from jobs.core.web import recorded, right
-from utilities import extension, paperlines
+from utilities import extension, paperlines, paperlist
 from utilities.paper_forms import ACTS, AuthorityForm, DesignForm, LetterForm, OwnerForm, PaperForm, TermForm
 
 PAPERS = "core.record_papers"
@@ -28,47 +25,10 @@ COLUMNS = (
     ("Holds until", "until", "m"), ("Paper", "kind", ""), ("Home", "", ""), ("Renew by", "", "day"), ("What renewing takes", "", ""),
     ("Who", "", ""), ("The collar is in by then", "", "expected"), ("Next act", "", "act"),
 )  # fmt: skip
-PAPER_SORTS = sorts(
-    Sort("until", "Holds until, soonest first", ("expires_on", "pk")),
-    Sort("-until", "Holds until, latest first", ("-expires_on", "pk")),
-    Sort("kind", "Paper, by kind", ("kind", "expires_on", "pk")),
-    Sort("-kind", "Paper, by kind backward", ("-kind", "expires_on", "pk")),
-)
-COLLAR = [("before", "runs out before the collar is likely"), ("deadlock", "authority and utility wait for each other")]
 
 
-class PaperFilter(ListFilter):
-    sorts = PAPER_SORTS
-
-    kind = django_filters.ChoiceFilter(label="Paper", choices=PaperKind.choices, empty_label="any")
-    owner = django_filters.ModelChoiceFilter(
-        label="Who renews it", queryset=User.objects.order_by("name"), to_field_name="uid", empty_label="anybody"
-    )
-    until_from = DayFilter(label="Holds until, from", field_name="expires_on", lookup_expr="gte")
-    until_to = DayFilter(label="to", field_name="expires_on", lookup_expr="lte")
-    collar = django_filters.ChoiceFilter(label="The collar", choices=COLLAR, method="by_collar", empty_label="any")
-    text = django_filters.CharFilter(label="Name, street, job or number", method="by_text")
-
-    class Meta:
-        model = ExpiringPaper
-        fields: list[str] = []
-        form = OfficeForm
-
-    def by_collar(self, rows: Any, name: str, value: str) -> Any:
-        return paperlines.before_the_collar(rows) if value == "before" else paperlines.each_waits(rows)
-
-    def by_text(self, rows: Any, name: str, value: str) -> Any:
-        typed = value.strip()
-        return rows.filter(
-            Q(job__code=codes.normal(value))
-            | Q(number__icontains=typed)
-            | Q(job__site__street__icontains=typed)
-            | Q(job__in=Party.objects.filter(person__name__icontains=typed).values("job"))
-        )
-
-
-def _narrowed(request: HttpRequest) -> PaperFilter:
-    return PaperFilter(as_query(request.GET), queryset=ExpiringPaper.objects.seen_by(member(request)).standing())
+def _narrowed(request: HttpRequest) -> paperlist.PaperFilter:
+    return paperlist.PaperFilter(as_query(request.GET), queryset=ExpiringPaper.objects.seen_by(member(request)).standing())
 
 
 @right(PAPERS)
@@ -81,28 +41,13 @@ def paper_list(request: HttpRequest) -> HttpResponseBase:
     return render(request, "utilities/papers.html", context, status=422 if narrowing.refused else 200)
 
 
-HEADINGS = (
-    "job", "home", "paper", "number", "authority", "issued_on", "expires_on", "renew_by", "who", "renewing", "chance_collar_is_in_by_then",
-)  # fmt: skip
-
-
 @right(PAPERS)
 @require_safe
 def paper_export(request: HttpRequest, ending: str) -> HttpResponseBase:
     narrowing = _narrowed(request)
     if narrowing.refused:
         return lists.back_to_the_list(request, "papers")
-    return lists.table_file("papers", ending, HEADINGS, _rows(narrowing.rows))
-
-
-def _rows(found: QuerySet[ExpiringPaper]) -> Any:
-    for line in paperlines.lines(paperlines.with_parts(found), today=clock.office_today()):
-        paper = line.paper
-        yield (
-            paper.job.code, paper.job.site.line, paper.get_kind_display(), paper.number, paper.authority.name if paper.authority else "",
-            paper.issued_on, paper.expires_on, line.act_by, paper.owner.name if paper.owner else "", paper.renewing,
-            "" if line.in_time is None else round(line.in_time, 3),
-        )  # fmt: skip
+    return lists.table_file("papers", ending, paperlist.HEADINGS, paperlist.lines(narrowing.rows), given=request.GET)
 
 
 def _seen(request: HttpRequest, uid: uuid.UUID) -> ExpiringPaper:

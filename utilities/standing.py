@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+
+from django.db.models import Exists, OuterRef, Q
 
 from jobs.core import clock, words
 from jobs.core import kinds as k
 from jobs.core.models import Fact
 from utilities import services
 from utilities.limits import Known, Standing, standings
-from utilities.models import FitRequest, Outcome, Sending, Utility
+from utilities.models import FitRequest, Outcome, ProfileVersion, Sending, Utility
 from utilities.models.requests import FitRequestQuerySet
 from utilities.terms import Limit, Terms
 from utilities.workdays import HolidayRule
@@ -47,29 +49,56 @@ def of_request(request: FitRequest) -> list[Standing]:
 
 
 def over(rows: FitRequestQuerySet) -> list[tuple[FitRequest, Standing]]:
-    """Open requests past a published limit that is not met, the furthest over first; one row each limit."""
-    found = list(
-        rows.open()
-        .filter(version__isnull=False)
-        .exclude(version__limits=[])
-        .select_related("version", "utility", "job")
-        .prefetch_related("utility__known_calendars", "utility__closures")
-    )
+    """Open requests past a published limit that is not met, the furthest over first; one row each limit.
+
+    Reads those only of which a limit may be over, so that the many that wait within their limits cost nothing.
+    """
+    limits = {version.pk: services.terms_of(version).limits for version in ProfileVersion.objects.exclude(limits=[])}
+    found = list(_may_be_over(rows.open(), limits))
+    used = Utility.objects.filter(pk__in={one.utility_id for one in found}).prefetch_related("known_calendars", "closures")
+    utilities = {utility.pk: utility for utility in used}
+    known = {pk: (services.known_calendars(utility), calendar_words(utility)) for pk, utility in utilities.items()}
     facts = _facts(found)
     paid = Sending.objects.filter(request__in=[one.pk for one in found], withdrawn=False, fee_paid_on__isnull=False).order_by(
         "-fee_paid_on"
     )
     fees = dict(paid.values_list("request_id", "fee_paid_on"))
-    known: dict[int, tuple[list[Known], str]] = {}
     told = []
     for one in found:
-        if one.utility_id not in known:
-            known[one.utility_id] = (services.known_calendars(one.utility), calendar_words(one.utility))
-        calendars, name = known[one.utility_id]
-        for standing in _of(one, terms_under(one).limits, facts[one.job_id or 0], fees.get(one.pk), calendars, name):
+        assert one.version_id is not None
+        one.utility = utilities[one.utility_id]
+        for standing in _of(one, limits[one.version_id], facts[one.job_id or 0], fees.get(one.pk), *known[one.utility_id]):
             if standing.over and standing.met_on is None:
                 told.append((one, standing))
     return sorted(told, key=lambda row: (-row[1].over, row[0].filed_on, row[0].pk))
+
+
+# As `met` in `_of` says it: what leaves a step undone. A fitted request is not open.
+_NOT_PERMITTED = Q(permitted=False)
+_UNMET = {
+    "acknowledge": Q(acknowledged_on__isnull=True, complete_on__isnull=True) & _NOT_PERMITTED,
+    "complete": Q(complete_on__isnull=True) & _NOT_PERMITTED,
+    "review": _NOT_PERMITTED,
+    "agreement": _NOT_PERMITTED,
+    "connect": _NOT_PERMITTED,
+    "visit": Q(),
+}
+
+
+def _may_be_over(rows: FitRequestQuerySet, limits: Mapping[int, Sequence[Limit]]) -> FitRequestQuerySet:
+    """Those of which some limit is not met and, for all that the day of filing tells, could have passed."""
+    alike: dict[tuple[tuple[str, str, int], ...], list[int]] = defaultdict(list)
+    for pk, some in limits.items():
+        alike[tuple(sorted({(one.step, one.begins, one.days) for one in some if one.days is not None}))].append(pk)
+    tomorrow = clock.office_today() + dt.timedelta(days=1)  # of some utility it may be tomorrow by now
+    wanted = Q(pk__in=[])
+    for some_limits, versions in alike.items():
+        for step, begins, days in some_limits:
+            # So many working days are at least so many days. Building and the fee may have come before the filing.
+            old = Q(filed_on__lt=tomorrow - dt.timedelta(days=days)) if begins in ("received", "complete") else Q()
+            wanted |= Q(version__in=versions) & _UNMET[step] & old
+    permitted = Fact.objects.standing().filter(job=OuterRef("job"), kind=k.PERMISSION_TO_OPERATE)
+    return rows.annotate(permitted=Exists(permitted)).filter(wanted)
 
 
 def _facts(requests: Iterable[FitRequest]) -> Mapping[int, dict[str, dt.date]]:

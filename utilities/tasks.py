@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from celery import shared_task
 from django.db import IntegrityError
-from django.db.models import Exists, F, OuterRef, Q
+from django.db.models import Exists, F, Max, OuterRef, Q
 
 from jobs.core import clock, rules
 from jobs.core.models import ImportRun
@@ -17,6 +17,7 @@ from utilities.models import Contact, FitRequest, Forecast, ForecastRun, Utility
 NIGHT_FROM = 2  # o'clock in the office
 # An import moves history many times a minute; its last rows are followed, or the hourly sweep if it was killed.
 _IMPORT_STILL = dt.timedelta(seconds=90)
+_MOVES_HISTORY = ("jobs", "requests")  # kinds of import
 ONE_DAY = dt.timedelta(days=1)
 
 
@@ -55,14 +56,15 @@ def stale() -> list[int]:
     said = Contact.objects.filter(promised_by__isnull=False, on__lt=clock.office_today())
     promised = said.filter(utility=OuterRef("pk"), fact__recorded_at__gte=OuterRef("begun"))
     rows = Utility.objects.annotate(begun=newest.values("run__begun_at")[:1])
-    overtaken = Q(begun__isnull=True) | Q(calendar_at__gte=F("begun")) | Exists(moved) | Exists(promised)
+    # Rows of an import that was taken back are gone, and with them whose they were: all that were forecast before it are stale.
+    back = ImportRun.objects.filter(kind__in=_MOVES_HISTORY).aggregate(last=Max("taken_back_at"))["last"]
+    overtaken = Q(begun__lte=back) if back else Q()
+    overtaken |= Q(begun__isnull=True) | Q(calendar_at__gte=F("begun")) | Exists(moved) | Exists(promised)
     return list(rows.filter(overtaken).values_list("pk", flat=True))
 
 
 def _import_running() -> bool:
-    runs = ImportRun.objects.filter(
-        kind__in=["jobs", "requests"], started_at__isnull=False, finished_at__isnull=True, dropped_at__isnull=True
-    )
+    runs = ImportRun.objects.filter(kind__in=_MOVES_HISTORY, started_at__isnull=False, finished_at__isnull=True, dropped_at__isnull=True)
     return any(clock.now() - dt.datetime.fromisoformat(run.counts["at"]) < _IMPORT_STILL for run in runs)
 
 

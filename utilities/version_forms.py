@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from django import forms
@@ -26,6 +29,22 @@ LISTS = {
 }
 ROWS = {"contacts": 3, "steps_above": 6, "limits": 6}
 TITLES = {"contacts": "Contact", "steps_above": "Step", "limits": "Limit"}
+
+
+@dataclass(frozen=True)
+class Group:
+    """Fields of one subject; those of a line stand side by side. told: how much of it says something. more: lines that are free."""
+
+    legend: str
+    told: str
+    lines: list[list[BoundField]]
+    more: Sequence[list[BoundField]] = ()
+    open: bool = False
+
+
+def _is_told(field: BoundField) -> bool:
+    # Of which days a limit counts a browser always says something; that alone is no limit.
+    return not field.name.endswith(("_counts", "_begins")) and field.value() not in (None, "")
 
 
 class VersionForm(OfficeForm):
@@ -115,14 +134,27 @@ class VersionForm(OfficeForm):
                 label="Where it is published, and the day it was read", max_length=160, required=False
             )
 
-    def groups(self) -> list[tuple[str, list[list[BoundField]]]]:
-        """Legend and lines; the fields of a line stand side by side."""
-        found = [(legend, [[self[name]] for name in names if name in self.fields]) for legend, names in self.GROUPS]
+    def groups(self) -> list[Group]:
+        """By subject, each to be folded; the first is open, and each with something to correct."""
+        found = [self._subject(legend, [[self[name]] for name in names if name in self.fields]) for legend, names in self.GROUPS]
         people = (("contacts", "People at the desk"), ("steps_above", "Steps above the desk, the nearest first"))
-        found += [(title, [self._row(kind, place) for place in range(ROWS[kind])]) for kind, title in people]
-        limits = [[self["no_limit_asked_on"]], *(self._row("limits", place) for place in range(ROWS["limits"]))]
-        found.append(("Limits it publishes, each with its source", limits))
-        return [(legend, lines) for legend, lines in found if lines]
+        found += [self._rows(title, kind) for kind, title in people]
+        found.append(self._rows("Limits it publishes, each with its source", "limits", [[self["no_limit_asked_on"]]]))
+        found = [group for group in found if group.lines]
+        return [dataclasses.replace(found[0], open=True), *found[1:]]
+
+    def _subject(self, legend: str, lines: list[list[BoundField]]) -> Group:
+        fields = [field for line in lines for field in line]
+        told = sum(_is_told(field) for field in fields)
+        return Group(legend, f"{told} of {len(fields)} told", lines, open=any(field.errors for field in fields))
+
+    def _rows(self, legend: str, kind: str, before: Sequence[list[BoundField]] = ()) -> Group:
+        """The rows that say something and one that is free; the others are folded once more."""
+        rows = [self._row(kind, place) for place in range(ROWS[kind])]
+        last = max((place for place, row in enumerate(rows, start=1) if any(_is_told(field) or field.errors for field in row)), default=0)
+        said = f"{last} told" if last else "none told"
+        wrong = any(field.errors for line in (*before, *rows) for field in line)
+        return Group(legend, said, [*before, *rows[: last + 1]], rows[last + 1 :], open=wrong)
 
     def _row(self, kind: str, place: int) -> list[BoundField]:
         return [self[name] for name in self.fields if name.startswith(f"{kind}_{place}_")]

@@ -40,6 +40,7 @@ class Stated:
     before: str
     movements: tuple[Movement, ...]
     balance: str
+    balance_under: str
     items: tuple[OpenItem, ...]
     buckets: tuple[tuple[str, str], ...]
     open_total: str
@@ -131,7 +132,7 @@ def _movements(paper: Stated) -> list[Entry]:
             Entry(Text(plain(m.day), _DAY), _line(plain(m.what), m.under, m.amount, m.balance), rule="row", head=head)
             for m in paper.movements
         ),
-        Entry(None, _line("<b>Balance</b>", "what is open, less what is not yet set against an invoice", "", paper.balance), rule="row"),
+        Entry(None, _line("<b>Balance</b>", paper.balance_under, "", paper.balance), rule="row"),
         Entry(None, Text("", style(6), after=4)),
     ]
 

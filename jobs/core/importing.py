@@ -68,9 +68,9 @@ def match_columns(run: ImportRun, *, columns: Mapping[str, Any], by: Actor) -> I
     choices_of(run.kind, columns)
     run.columns = dict(columns)
     run.rows_total = len(opened(run, by=by).sheet.rows)  # another sheet, or another row of headings, has other rows
-    run.checked = {}
+    run.checked, run.counts = {}, {}
     run.refusals.all().delete()
-    run.save(update_fields=["columns", "rows_total", "checked"])
+    run.save(update_fields=["columns", "rows_total", "checked", "counts"])
     return run
 
 
@@ -82,6 +82,12 @@ def check_whole(run: ImportRun, *, by: Actor, looked: Looked | None = None) -> I
         raise Refused("This import has been begun or dropped; its rows are checked as they are applied.")
     _keep_checked(run, looked or look(run, by=by))
     return run
+
+
+def note_checking(run: ImportRun, *, tenths: int) -> None:
+    """How far the checking of a long file has come, for its page; not where it was begun, dropped or matched anew meanwhile."""
+    waiting = ImportRun.objects.filter(pk=run.pk, columns=run.columns, checked={}, started_at__isnull=True, dropped_at__isnull=True)
+    waiting.update(counts={"checking": tenths, "at": clock.now().isoformat()})
 
 
 def _keep_checked(run: ImportRun, looked: Looked) -> None:
@@ -303,4 +309,5 @@ def unchecked(*, since: dt.timedelta) -> list[int]:
     waiting = ImportRun.objects.filter(
         rows_total__gt=LARGE, checked={}, started_at__isnull=True, dropped_at__isnull=True, created_at__lt=clock.now() - since
     )
-    return list(waiting.filter(created_at__gt=clock.now() - dt.timedelta(days=1)).values_list("pk", flat=True))
+    waiting = waiting.filter(created_at__gt=clock.now() - dt.timedelta(days=1))
+    return [run.pk for run in waiting if not run.counts or clock.now() - dt.datetime.fromisoformat(run.counts["at"]) > since]

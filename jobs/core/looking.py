@@ -7,7 +7,7 @@ its app's `imports.py`, registered when the app is ready.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -74,28 +74,42 @@ class Looked:
     def errors(self) -> list[RowError]:
         return [error for row in self.rows for error in row.errors]
 
-    def checked(self, rows: Sequence[sheets.SheetRow] | None = None) -> list[CheckedRow]:
+    def checked(
+        self, rows: Sequence[sheets.SheetRow] | None = None, *, cells_read: Callable[[], object] = lambda: None
+    ) -> list[CheckedRow]:
         """All rows of the sheet, or these of them, checked as the records are now."""
+
+        def check_all(read: Sequence[CheckedRow]) -> Iterable[sheets.Objection]:
+            cells_read()
+            return self.kind.check_all(read)
+
         table = self.sheet if rows is None else dataclasses.replace(self.sheet, rows=tuple(rows))
         return sheets.check(
             table,
             self.matching,
             self.kind.columns,
-            check_all=self.kind.check_all,
+            check_all=check_all,
             answers=self.choices.answers,
             orders=self.orders,
             values=self.choices.values,
         )
 
 
-def look(run: ImportRun, *, by: Actor) -> Looked:
-    """Check every row of the file as the records are now."""
-    return _with_rows(opened(run, by=by))
+# The steps of checking a file, and how many tenths of the work are done once each is. Measured on lists of 2,500 homes: a tenth is
+# reading the file, a fifth its cells, a third each row beside the others and the records, the rest what applying would do.
+OPENED, CELLS, ROWS = 1, 3, 6
+
+
+def look(run: ImportRun, *, by: Actor, told: Callable[[int], object] = lambda tenths: None) -> Looked:
+    """Check every row of the file as the records are now. `told`: called after each step."""
+    looked = opened(run, by=by)
+    told(OPENED)
+    return _with_rows(looked, told)
 
 
 def look_at(kind: str, *, name: str, data: bytes, columns: Mapping[str, Any], by: Actor) -> Looked:
     """The same for a file that is not kept."""
-    return _with_rows(opened_file(kind, name=name, data=data, columns=columns, by=by))
+    return _with_rows(opened_file(kind, name=name, data=data, columns=columns, by=by), lambda tenths: None)
 
 
 def opened(run: ImportRun, *, by: Actor) -> Looked:
@@ -137,10 +151,11 @@ def opened_file(kind: str, *, name: str, data: bytes, columns: Mapping[str, Any]
     )
 
 
-def _with_rows(looked: Looked) -> Looked:
+def _with_rows(looked: Looked, told: Callable[[int], object]) -> Looked:
     if looked.problems:
         return looked
-    rows = tuple(looked.checked())
+    rows = tuple(looked.checked(cells_read=lambda: told(CELLS)))
+    told(ROWS)
     return dataclasses.replace(looked, rows=rows, preview=looked.kind.preview([row for row in rows if row.good]))
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any, Final
 
 from django.apps import apps
@@ -17,6 +17,8 @@ from jobs.core.refusals import Refused
 
 # Records that a rule makes by itself each night and that go with what they are about; all others were made by somebody.
 _BY_THEMSELVES: Final[dict[str, dict[str, object]]] = {}
+# What an app has to do once records of a kind were removed or put back, for no act of its own has run.
+_AFTERWARDS: Final[dict[str, Callable[[], object]]] = {}
 _AT_ONCE: Final = 500
 _MOST_NAMED: Final = 3
 
@@ -24,6 +26,11 @@ _MOST_NAMED: Final = 3
 def goes_along(label: str, **only: object) -> None:
     """Told by an app: these records are worked out anew each night, and are removed with what they are about."""
     _BY_THEMSELVES[label] = only
+
+
+def afterwards(label: str, owed: Callable[[], object]) -> None:
+    """Told by an app: once records of this kind were removed or put back, this is owed."""
+    _AFTERWARDS[label] = owed
 
 
 def undo(run: ImportRun) -> int:
@@ -56,6 +63,8 @@ def undo(run: ImportRun) -> int:
     for (label, pk), columns in changed_back.items():
         _put_back(label, pk, columns)
     run.chunks.all().delete()
+    for label in {label for label, _ in (*made, *changed_back)} & set(_AFTERWARDS):
+        _AFTERWARDS[label]()
     return len(made) + len(changed_back)
 
 

@@ -23,6 +23,7 @@ def sweep_files() -> int:
 # Shorter than a worker's time limit: a long file is applied in turns, each woken by the one before.
 _TURN = dt.timedelta(seconds=60)
 STILL = dt.timedelta(seconds=90)
+CHECK_STILL = 5 * STILL  # the checking of a long file tells of itself only after each of its steps
 
 
 @shared_task
@@ -60,9 +61,10 @@ def check_import(run_id: int) -> None:
         return
     by = actors.person(run.by) if run.by else actors.command("import_file")
     columns = run.columns
+    importing.note_checking(run, tenths=0)
     try:
         # Looked at outside the act: its transaction would hold SQLite's only write lock for as long as the checking takes.
-        looked = importing.look(run, by=by)
+        looked = importing.look(run, by=by, told=lambda tenths: importing.note_checking(run, tenths=tenths))
         run.refresh_from_db()
         if run.columns == columns:
             importing.check_whole(run, looked=looked, by=by)
@@ -82,6 +84,6 @@ def sweep_imports() -> int:
     still = importing.standing_still(since=STILL)
     for run_id in still:
         wake_import(run_id)
-    for run_id in importing.unchecked(since=5 * STILL):
+    for run_id in importing.unchecked(since=CHECK_STILL):
         wake_check(run_id)
     return len(still)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from jobs.core.exports import Export
-from jobs.pages import gather
+from jobs.pages import gather, homesheet
 from jobs.pages.jobfilter import JobFilter, narrowed
 from jobs.pages.joblist import headings, table
 
@@ -16,7 +16,18 @@ def _jobs(given: Mapping[str, str]) -> Iterable[Sequence[object]]:
     return table(narrowing.rows, user=None)
 
 
-EXPORTS = (Export("jobs", "Jobs", headings(None), _jobs, filters=(*JobFilter.base_filters, "sort")),)
+def _homes(given: Mapping[str, str]) -> Iterable[Sequence[object]]:
+    narrowing = narrowed(None, given)
+    narrowing.refuse_unread()
+    return homesheet.table(narrowing.rows, user=None)
+
+
+_FILTERS = (*JobFilter.base_filters, "sort")
+
+EXPORTS = (
+    Export("jobs", "Jobs", headings(None), _jobs, filters=_FILTERS),
+    Export("homes", "Homes to bring in again", homesheet.headings(None), _homes, filters=_FILTERS),
+)
 
 
 def kinds() -> dict[str, Export]:

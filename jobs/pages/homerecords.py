@@ -118,6 +118,13 @@ def _homes(values: Sequence[Values]) -> tuple[dict[tuple[str, ...], Home], dict[
     return {key: homes[job.pk] for key, job in chosen.items()}, ambiguous
 
 
+def homes_of(jobs: Sequence[Job]) -> list[Home]:
+    """These jobs, in their order, with what is on record for them."""
+    homes = {job.pk: Home(job) for job in jobs}
+    _fill(homes)
+    return list(homes.values())
+
+
 def _fill(homes: dict[int, Home]) -> None:
     rows: dict[int, list[Fact]] = defaultdict(list)
     brought_in: dict[int, set[tuple[str, dt.date]]] = defaultdict(set)

@@ -16,7 +16,7 @@ from django_htmx.http import HttpResponseClientRefresh
 
 from jobs.core import clock, importing, lists, tasks, words
 from jobs.core.actors import actor, member
-from jobs.core.looking import Looked
+from jobs.core.looking import CELLS, OPENED, ROWS, Looked
 from jobs.core.models import ImportRun
 from jobs.core.paging import Paging
 from jobs.core.refusals import NotAllowed, Refused
@@ -141,7 +141,7 @@ def progress(request: HttpRequest, uid: uuid.UUID) -> HttpResponseBase:
     if run.finished_at or run.dropped_at or (run.started_at is None and not _being_checked(run)):
         return HttpResponseClientRefresh()
     if run.started_at is None:
-        return render(request, "pages/_import_checking.html", {"run": run})
+        return render(request, "pages/_import_checking.html", {"progress": checking_of(run), "run": run})
     return render(request, "pages/_import_progress.html", {"run": run, "progress": progress_of(run)})
 
 
@@ -172,7 +172,7 @@ def _page(request: HttpRequest, run: ImportRun, *, form: ColumnsForm | None = No
     if run.started_at or run.dropped_at:
         return render(request, "pages/import_result.html", context | _result(request, run), status=status)
     if _being_checked(run) and form is None:
-        return render(request, "pages/import_checking.html", context, status=status)
+        return render(request, "pages/import_checking.html", context | {"progress": checking_of(run)}, status=status)
     by = actor(request)
     looked = importing.opened(run, by=by) if run.rows_total > importing.LARGE else importing.look(run, by=by)
     form = form or ColumnsForm(looked=looked, run=run)
@@ -240,6 +240,27 @@ class Progress:
     tenths: int
     words: str
     still: bool  # nobody seems to work on it
+
+
+_CHECKING = {
+    0: "the file is being read",
+    OPENED: "their cells are being read",
+    CELLS: "each is held against the others and the records",
+    ROWS: "what applying them would do is being worked out",
+}
+
+
+def checking_of(run: ImportRun) -> Progress:
+    """How far the checking of a long file has come."""
+    told = run.counts
+    doing = _CHECKING[told["checking"]] if told else "they wait for their turn"
+    last = dt.datetime.fromisoformat(told["at"]) if told else run.created_at
+    sentence = format_html(
+        "{} rows are being checked: <i>{}</i>. Nothing is written. You may leave this page; what was found will stand here.",
+        words.number(run.rows_total),
+        doing,
+    )
+    return Progress(told.get("checking", 0), sentence, clock.now() - last > tasks.CHECK_STILL)
 
 
 def progress_of(run: ImportRun) -> Progress:

@@ -16,18 +16,23 @@ from jobs.core.forms import OfficeForm
 from jobs.core.models import Job, User
 from jobs.core.refusals import NotAllowed
 from jobs.core.web import download, right, signed_in
-from jobs.pages import exports, jobarchive
+from jobs.pages import exports, homesheet, jobarchive
 from jobs.pages.joblist import headings
 
 # By address of a list's files: the kind of export with the same columns, and the address of the list.
 LISTS = {
     "jobs_export": ("jobs", "jobs"),
+    "homes_export": ("homes", "jobs"),
     "requests_export": ("requests", "requests"),
     "utilities_export": ("utilities", "utilities"),
     "payments_export": ("payments", "payments"),
     "invoices_export": ("invoices", "invoices"),
     "notices_export": ("notices", "notices"),
     "calls_export": ("appointments", "calls"),
+    "collars_export": ("collars", "collars"),
+    "papers_export": ("papers", "papers"),
+    "report_milestones_export": ("milestone_report", "report_milestones"),
+    "scores_export": ("forecasts_judged", "scores"),
 }
 
 
@@ -69,7 +74,8 @@ def columns(request: HttpRequest, export: str) -> HttpResponseBase:
 
 
 def _names(kind: str, user: User) -> tuple[str, ...]:
-    return headings(user) if kind == "jobs" else exports.kinds()[kind].headings
+    of_user = {"jobs": headings, "homes": homesheet.headings}  # not every role sees all of their columns
+    return of_user[kind](user) if kind in of_user else exports.kinds()[kind].headings
 
 
 @right("core.see_jobs", "core.see_own_jobs")

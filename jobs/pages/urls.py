@@ -7,7 +7,7 @@ from importlib import import_module
 from django.urls import URLPattern, URLResolver, include, path, register_converter
 from django.utils.module_loading import module_has_submodule
 
-from jobs.pages import emergency, health, help, joblist, jobpage, savepages, search, today
+from jobs.pages import emergency, health, help, homesheet, joblist, jobpage, savepages, search, today
 
 
 class TypedCode:
@@ -28,6 +28,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", today.today, name="today"),
     path("jobs/", joblist.jobs, name="jobs"),
     path("jobs.<str:ending>", joblist.export, name="jobs_export"),
+    path("homes.<str:ending>", homesheet.export, name="homes_export"),
     path("jobs/<typed_code:code>/", jobpage.job, name="job"),
     path("jobs/<typed_code:code>/all.zip", savepages.whole_job, name="whole_job"),
     path("columns/<slug:export>/", savepages.columns, name="columns"),

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from billing import account, changes, earning, milestones, reconcile, wanted
+from billing import account, changes, earning, milestones, paper, reconcile, wanted
 from billing.milestones import DEFAULT_PARTS, Frame, Part
 from billing.models import Agreement, Invoice, Milestone
 from jobs.core import facts, homefacts
@@ -150,6 +150,9 @@ def test_a_dropped_backup_takes_what_hangs_on_the_fitting_out_of_the_price(farid
     told = account.of(job)
     assert told is not None
     assert (told.open_minor, told.to_come_minor, told.remains_minor) == (2_498_766, 0, 2_498_766)
+    # The part that left is not one that the paper lets the payer wait for.
+    said = paper.plain_of(Invoice.objects.get(job=job), number=1001, issued_on=TODAY, due_on=TODAY).later
+    assert said == "It is the whole of the contract of $24,987.66."
 
 
 def test_a_cancelled_contract_is_closed_and_what_was_kept_back_of_done_work_falls_due(farida, dana):

@@ -70,7 +70,7 @@ def test_the_preview_knows_what_somebody_typed_before(farida):
 
     assert looked.preview is not None
     assert (looked.preview.new, looked.preview.unchanged) == (1, 1)
-    assert "one line will be kept, one line already on record." in looked.preview.words
+    assert "One line will be kept, one line already on record." in looked.preview.words
 
 
 def test_an_opening_balance_is_proposed_by_its_reference(farida):

@@ -90,6 +90,31 @@ def test_an_unconditional_waiver_is_given_only_once_all_is_paid_and_has_cleared(
         waivers.give_unconditional(invoice, cleared_on=TODAY, by=farida)
 
 
+def test_an_unconditional_waiver_names_only_the_money_that_still_stands(farida):
+    # By hand: 24,987.66 came, 87.66 of it was taken back by a credit note; 24,900.00 stands.
+    wording("unconditional_progress", "Paid {amount}.")
+    invoice = released(planned_job())
+    pay(invoice, WHOLE, [Portion(invoice, WHOLE)])
+    credits.credit(invoice, amount_minor=8_766, reason="a smaller breaker", by=SYSTEM)
+
+    assert waivers.give_unconditional(invoice, cleared_on=TODAY, by=farida).amount_minor == 2_490_000
+
+
+def test_the_balance_of_a_period_that_is_past_is_not_called_what_is_open():
+    # By hand: nothing until 40 days ago, then two invoices of 24,987.66, the second today.
+    trust, then = lender(), TODAY - dt.timedelta(days=40)
+    with clock.pretend(clock.now() - dt.timedelta(days=40)):
+        released(planned_job(payer=trust))
+    released(planned_job(payer=trust))
+
+    past = statement.of(trust, from_on=then, to_on=TODAY - dt.timedelta(days=1))
+
+    assert past.balance_minor == WHOLE
+    assert past.balance_under == "at the end of November 17, 2026"
+    assert "at the end of November 17, 2026" in text_of(statement_pdf(statement.paper(past)))
+    assert statement.of(trust, from_on=then, to_on=TODAY).balance_under.startswith("what is open")
+
+
 @pytest.mark.parametrize("text", ["{amount.__class__}", "{amount!r}", "{amount:>9}", "{secret}", "{0}", "{", ""])
 def test_a_wording_may_only_leave_open_what_is_known(dana, text):
     with pytest.raises(Refused):

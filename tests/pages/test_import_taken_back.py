@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Callable
 
 import pytest
+import time_machine
 
 from billing import payers
 from jobs.core import facts, importing, journal
@@ -18,6 +19,8 @@ from jobs.pages import reconcile
 from tests.acts.snapshot import snapshot
 from tests.homelist import HOMES, MENDED, half_done, home, sheet, utilities
 from tests.make import SYSTEM
+from utilities.models import ForecastRun
+from utilities.tasks import refresh_stale, stale
 
 pytestmark = pytest.mark.django_db
 
@@ -97,6 +100,30 @@ def test_requests_are_taken_back_those_of_history_and_those_that_they_closed(dan
     importing.take_back(run, by=dana)
 
     assert records() == before
+
+
+def test_the_forecasts_that_knew_what_is_taken_back_are_owed_anew_at_once(dana, monkeypatch, django_capture_on_commit_callbacks):
+    """What was removed cannot say that it is gone: until then the forecasts stood until the night."""
+    utility = utilities()["Ottermere Municipal Light"]
+    bring_in("requests", table(REQUESTS[0]), by=dana, complete="yes")
+    run = bring_in("requests", table(*REQUESTS[1:]), by=dana, complete="yes")
+    refresh_stale()
+    assert stale() == []
+    made = ForecastRun.objects.latest("pk")
+    assert made.rows == 3
+    woken: list[str] = []
+    monkeypatch.setattr("jobs.core.waking.current_app.send_task", lambda name, args: woken.append(name))
+
+    with django_capture_on_commit_callbacks(execute=True):
+        importing.take_back(run, by=dana)
+
+    assert woken == ["utilities.tasks.refresh_stale"]
+    assert utility.pk in stale()
+    refresh_stale()
+    assert ForecastRun.objects.latest("pk").rows == 1
+    with time_machine.travel(dt.datetime(2026, 11, 18, 18, 30, tzinfo=dt.UTC)):
+        refresh_stale()
+        assert stale() == []
 
 
 def test_payments_are_taken_back(farida):

@@ -5,11 +5,13 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
+import re
 import tracemalloc
 import zipfile
 from collections.abc import Iterator
 
 import pytest
+from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import CommandError
 from django.test import Client
@@ -21,6 +23,7 @@ from jobs.core.csvout import chosen, write_csv, xlsx_file
 from jobs.core.models import Job
 from jobs.core.sheets import read
 from jobs.core.states import S
+from jobs.pages import savepages
 from tests.billing.made import planned_job, released
 from tests.make import DAY_ONE, PNG, SYSTEM, make_job, put, user_of
 
@@ -57,6 +60,31 @@ def test_a_list_is_saved_with_the_columns_chosen_as_filtered_and_they_are_offere
     assert client.get(address).content.decode().count("checked") == 3  # the two columns, and CSV
     book = body(client.get("/jobs.xlsx?state=in_build&column=street"))
     assert read("jobs.xlsx", book).rows[0].cells == (here.site.street,)
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("export", savepages.LISTS)
+def test_every_list_offers_all_columns_of_its_file_and_gives_those_chosen(dana, export):
+    client, address = client_of(dana), reverse("columns", kwargs={"export": export})
+    query = "?from_on=2026-11-01&to_on=2026-11-18&utility="  # of the report; the others leave out what they do not know
+    query = query if export == "report_milestones_export" else ""
+    offered = re.findall(r'name="columns" value="([a-z0-9_]+)"', client.get(address + query).content.decode())
+
+    answer = client.post(address + query, {"columns": offered[1:3], "ending": "csv"})
+
+    whole = rows_of(body(client.get(reverse(export, kwargs={"ending": "csv"}) + query)))
+    assert offered == whole[0]
+    assert rows_of(body(client.get(answer.headers["Location"])))[0] == offered[1:3]
+
+
+def test_every_page_that_lets_columns_be_chosen_names_a_list_that_has_them():
+    named = {
+        name
+        for template in (settings.BASE_DIR / "templates").rglob("*.html")
+        for name in re.findall(r'export="(\w+_export)"', template.read_text())
+    }
+
+    assert named == set(savepages.LISTS)
 
 
 @pytest.mark.django_db

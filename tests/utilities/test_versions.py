@@ -2,6 +2,8 @@
 
 import dataclasses
 import datetime as dt
+import re
+from typing import Any
 
 import pytest
 from django.urls import reverse
@@ -65,6 +67,26 @@ def test_a_typed_version_that_overlaps_keeps_all_that_was_typed(client, dana):
     assert 'value="a letter, by mail"' in said
     assert 'value="Lena Abbott"' in said
     assert utility.versions.count() == 1
+
+
+def test_a_profile_is_folded_by_subject_and_what_is_to_be_corrected_is_open(client, dana):
+    terms: dict[str, Any] = {"route": "portal", "fee_minor": 0, "contacts": (Person("Lena Abbott"),)}
+    utility = make_utility(**terms)
+    client.force_login(user_of(dana))
+    address = reverse("version_new", kwargs={"uid": utility.uid})
+    folds = re.compile(r'<details class="subject"( open)?>\s*<summary>(.*?) <span class="told">(.*?)</span>')
+
+    told = {legend: (said, bool(shown)) for shown, legend, said in folds.findall(client.get(address).content.decode())}
+    page = client.post(address, {"valid_from": "18 Nov 2026", "limits_3_days": "5"})
+    after = {legend: (said, bool(shown)) for shown, legend, said in folds.findall(page.content.decode())}
+
+    assert (told["From when it holds"], told["A request"]) == (("1 of 3 told", True), ("2 of 6 told", False))
+    assert (told["People at the desk"], told["Limits it publishes, each with its source"]) == (("1 told", False), ("none told", False))
+    assert page.status_code == 422
+    assert after["Limits it publishes, each with its source"] == ("4 told", True)
+    assert after["People at the desk"] == ("none told", False)
+    wrong = page.content.decode().partition("Limits it publishes")[2]
+    assert wrong.index("Choose what the utility must do within this limit.") < wrong.index("Room for 1 more")
 
 
 def test_a_version_is_typed_whole_and_stands_beside_the_other(client, dana):

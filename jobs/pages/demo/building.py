@@ -33,7 +33,7 @@ PLACES = (
 
 # A lender takes three draws; homeowners pay two parts, some a deposit besides.
 WITH_DEPOSIT = (
-    Part("Deposit", "Due when this contract is signed.", 100_000, ("contract_signed",)),
+    Part("Deposit", "Due when this contract is signed.", 100_000, ("contract_signed",), deposit=True),
     Part("Installation", "Due when the system is installed and commissioned grid-tied.", 700_000, ("grid_tied",)),
     Part("Final milestone", "Due when the backup function has been tested and verified.", 200_000, ("backup_verified",)),
 )

@@ -7,7 +7,7 @@ from functools import partial
 from random import Random
 
 from billing import changes, credits, disputes, moneyback, waivers
-from billing.models import Invoice, MilestoneKind, Payment
+from billing.models import Invoice, MilestoneKind, Payment, WaiverKind
 from jobs.core import clock, importing, money
 from jobs.core.csvout import write_csv
 from jobs.core.states import S
@@ -15,7 +15,7 @@ from jobs.pages.demo.story import World
 
 # Invented, for the demo alone: a real wording comes from counsel or the statute.
 WORDING = (
-    "Upon receipt of {amount} from {customer}, {claimant} waives its right of lien on the home at {home} "
+    "%s {amount} from {customer}, {claimant} waives its right of lien on the home at {home} "
     "for work done through {through}.\n\n"
     "This is an invented wording of the demo. Have yours given by counsel or by the statute of the state."
 )
@@ -28,7 +28,9 @@ def money_cases(world: World) -> None:
 
 
 def _word(world: World) -> None:
-    waivers.set_wording("conditional_progress", text=WORDING, source="invented for the demo", by=world.office.dana)
+    for kind in WaiverKind:
+        begins = "Having received" if kind.startswith("unconditional") else "Upon receipt of"
+        waivers.set_wording(kind, text=WORDING % begins, source="invented for the demo", by=world.office.dana)
 
 
 def _happen(world: World) -> None:

@@ -254,7 +254,7 @@ def test_a_missing_collar_waits_on_the_crew_until_one_hangs_again(theo):
     job = Job.objects.get(pk=job_of(request).pk)
     assert job.next_role == "crew"
 
-    put(job, k.COLLAR_STAGED, on=D(2026, 10, 4), value={"reason": "hung by the office"})
+    put(job, k.COLLAR_STAGED, on=D(2026, 10, 4), value={"place": "left of the meter, hung by the office"})
 
     job.refresh_from_db()
     assert job.next_act == "Ask the utility for a new window"

@@ -28,6 +28,7 @@ class HoursAhead:
     mondays: tuple[dt.date, ...]
     ahead: Ahead
     waiting: int  # homes that want a call now
+    not_ready: int  # homes whose collar is in and of which something is still missing
     calls_a_home: float
     lag_weeks: int
 
@@ -42,17 +43,18 @@ def hours_ahead(jobs: JobQuerySet) -> HoursAhead | None:
         return None
     mondays = [week[0] for week in ahead_of_us]
     lists = worklists.lists(jobs)
-    waiting = len(lists.ready) + len(lists.not_ready)
+    waiting, not_ready = len(lists.ready), len(lists.not_ready)
     calls, lag = calls_a_home(), lag_weeks()
     found = hoursahead.ahead(
         [mean for _, mean, _ in ahead_of_us],
         variance=[variance for _, _, variance in ahead_of_us],
         places=places_by_week(mondays),
         waiting=waiting,
+        not_ready=not_ready,
         calls_a_home=calls,
         lag=lag,
     )
-    return HoursAhead(tuple(mondays), found, waiting, calls, lag)
+    return HoursAhead(tuple(mondays), found, waiting, not_ready, calls, lag)
 
 
 def places_by_week(mondays: list[dt.date]) -> list[int]:

@@ -48,23 +48,32 @@ class Ahead:
 
 
 def ahead(
-    mean: Sequence[float], *, variance: Sequence[float], places: Sequence[int], waiting: int, calls_a_home: float = 1.0, lag: int = 0
+    mean: Sequence[float],
+    *,
+    variance: Sequence[float],
+    places: Sequence[int],
+    waiting: int,
+    not_ready: int = 0,
+    calls_a_home: float = 1.0,
+    lag: int = 0,
 ) -> Ahead:
     """The weeks from now on.
 
     mean, variance: (n,) of the homes whose collar is fitted in each week. places: (n,) free places in each week. waiting: homes that want a
-    call already. calls_a_home: calls held for each home until it is verified, 1 or more. lag: whole weeks from collar to call.
-    expected, low and high of a week are the calls that come to be wanted in it; the homes that wait now count in the first.
+    call already; they count in the first week. not_ready: homes whose collar is in and of which something is still missing; they count in
+    the second (our own choice, no source). calls_a_home: calls held for each home until it is verified, 1 or more. lag: whole weeks from
+    collar to call. expected, low and high of a week are the calls that come to be wanted in it.
 
     Raises ValueError if the lengths differ or a number is less than it can be.
     """
     means, spread, room = (np.asarray(values, dtype=np.float64) for values in (mean, variance, places))
     if not means.shape == spread.shape == room.shape:
         raise ValueError("As many means as variances and places are wanted.")
-    if (means < 0).any() or (spread < 0).any() or (room < 0).any() or waiting < 0 or calls_a_home < 1 or lag < 0:
+    if (means < 0).any() or (spread < 0).any() or (room < 0).any() or waiting < 0 or not_ready < 0 or calls_a_home < 1 or lag < 0:
         raise ValueError("Homes, places, calls and weeks are none or more, and each home has at least one call.")
     fitted = _courses(np.concatenate([np.zeros(lag), means])[: means.size], np.concatenate([np.zeros(lag), spread])[: means.size])
     fitted[:, :1] += waiting
+    fitted[:, 1:2] += not_ready
     wanted = _with_repeats(fitted, calls_a_home)
     weeks, left = [], np.zeros(COURSES)
     for number in range(means.size):

@@ -63,8 +63,14 @@ def test_without_enough_weeks_to_fall_short_none_is_named():
     assert told.ever_short < 0.001
 
 
+def test_a_home_of_which_something_is_missing_wants_its_call_in_the_second_week():
+    told = ahead([0, 0, 0], variance=[0, 0, 0], places=[3, 3, 3], waiting=2, not_ready=5)
+    assert [(week.expected, week.short, week.left) for week in told.weeks] == [(2, 0, 0), (5, 1, 2), (0, 0, 0)]
+
+
 @pytest.mark.parametrize(
-    "wrong", [{"variance": [1]}, {"places": [-1, 1]}, {"waiting": -1}, {"calls_a_home": 0.5}, {"lag": -1}, {"mean": [-1, 1]}]
+    "wrong",
+    [{"variance": [1]}, {"places": [-1, 1]}, {"waiting": -1}, {"not_ready": -1}, {"calls_a_home": 0.5}, {"lag": -1}, {"mean": [-1, 1]}],
 )
 def test_what_makes_no_sense_is_refused(wrong):
     asked = {"mean": [1, 1], "variance": [1, 1], "places": [1, 1], "waiting": 0} | wrong

@@ -6,13 +6,15 @@ import logging
 import secrets
 import signal
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import cast
+from typing import Any, Final, cast
 
 from celery.app import app_or_default
+from celery.apps.worker import Worker
 from celery.beat import EmbeddedService
 from celery.signals import worker_ready
+from celery.worker import WorkController
 from django.conf import settings
 from django.core.management import call_command
 from django.core.wsgi import get_wsgi_application
@@ -28,6 +30,8 @@ from jobs.core.rights import MANAGER
 
 HOST = "127.0.0.1"
 FIRST_EMAIL = "manager@office.example"
+ENDINGS: Final = (signal.SIGINT, signal.SIGTERM)
+_asked = threading.Event()
 
 
 @dataclass(frozen=True)
@@ -104,7 +108,7 @@ def listen(port: int) -> BaseWSGIServer:
 
 def run(server: BaseWSGIServer) -> None:
     """Serve, work and keep the timetable until the process is told to end; the worker then finishes what it has begun."""
-    _end_once_it_can()
+    _keep_until_ready({})
     # The worker must not take over the printing of the whole process.
     app = app_or_default()
     app.conf.worker_redirect_stdouts = False
@@ -116,20 +120,30 @@ def run(server: BaseWSGIServer) -> None:
     beat.daemon = True
     beat.start()
     tasks.beat.delay()  # the first heartbeat at once, not after a minute
-    app.Worker(pool="threads", concurrency=2, without_gossip=True, without_mingle=True, without_heartbeat=True, quiet=True).start()
+    Endable(app=app, pool="threads", concurrency=2, without_gossip=True, without_mingle=True, without_heartbeat=True, quiet=True).start()
 
 
-def _end_once_it_can() -> None:
-    """An interrupt while the worker starts could be lost in it for ever: it is kept, and repeated once the worker knows how to end."""
-    asked = threading.Event()
-    for ending in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(ending, lambda *_: asked.set())
+class Endable(Worker):
+    """A worker that keeps an interrupt for later while it starts: taken up by its own handler then, one could be lost for ever."""
 
-    def repeat(**_: object) -> None:
-        if asked.is_set():
+    def install_platform_tweaks(self, worker: WorkController) -> None:
+        super().install_platform_tweaks(worker)
+        _keep_until_ready({ending: signal.getsignal(ending) for ending in ENDINGS})
+
+
+def _keep_until_ready(handlers: Mapping[signal.Signals, Any]) -> None:
+    """Whatever asks for the end is noted; once the worker knows how to end, its handlers are put in and it is asked again."""
+    for ending in ENDINGS:
+        signal.signal(ending, lambda *_: _asked.set())
+
+    def ready(**_: object) -> None:
+        for ending, handler in handlers.items():
+            signal.signal(ending, handler)
+        if _asked.is_set():
             signal.raise_signal(signal.SIGINT)
 
-    worker_ready.connect(repeat, weak=False)
+    if handlers:
+        worker_ready.connect(ready, weak=False)
 
 
 def said(port: int, sign_ins: list[SignIn]) -> Iterator[str]:

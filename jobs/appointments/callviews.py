@@ -19,7 +19,7 @@ from jobs.appointments.evidence import NOT_RETURNED
 from jobs.appointments.models import CallRecord, Press, VerificationRecord
 from jobs.core import clock, phones, walltime
 from jobs.core.actors import actor
-from jobs.core.forms import OfficeForm
+from jobs.core.forms import KeyedForm, OfficeForm
 from jobs.core.refusals import Refused
 from jobs.core.states import S
 from jobs.core.web import recorded, right
@@ -83,7 +83,7 @@ def _own(request: HttpRequest, uid: uuid.UUID) -> CallRecord:
 def _pressed(
     request: HttpRequest,
     call: CallRecord,
-    form: forms.KeyedForm,
+    form: KeyedForm,
     act: Callable[..., object],
     told: Callable[[], dict[str, Any]],
     *,
@@ -104,7 +104,7 @@ def _pressed(
 @right("core.verify")
 @require_POST
 def caution(request: HttpRequest, uid: uuid.UUID, name: str) -> HttpResponseBase:
-    call, form = _own(request, uid), forms.KeyedForm(request.POST)
+    call, form = _own(request, uid), KeyedForm(request.POST)
     return _pressed(request, call, form, verification.acknowledge, lambda: {"caution": name}, at="caution")
 
 

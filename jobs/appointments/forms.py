@@ -14,7 +14,7 @@ from jobs.appointments.limits import Balance
 from jobs.appointments.models import Why
 from jobs.appointments.slots import WeeklyHours
 from jobs.appointments.times import Wish
-from jobs.core.forms import DayField, OfficeForm, WattsField
+from jobs.core.forms import DayField, KeyedForm, OfficeForm, WattsField
 from jobs.core.models import Job, Person, User
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
@@ -139,25 +139,6 @@ class OffForm(OfficeForm):
     to_on = DayField(label="Until, day")
     to_time = forms.TimeField(label="Until, time")
     reason = forms.CharField(label="Reason", required=False, max_length=160)
-
-
-class KeyedForm(OfficeForm):
-    """A form of the call page: pressed twice it is done once."""
-
-    key = forms.CharField(widget=forms.HiddenInput, required=False, max_length=60)
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["key"].initial = lambda: str(uuid.uuid4())
-
-    @property
-    def given_key(self) -> str | None:
-        return str(self.cleaned_data.get("key") or "") or None
-
-    @property
-    def told(self) -> dict[str, Any]:
-        """What was typed, without the key."""
-        return {name: value for name, value in self.cleaned_data.items() if name != "key"}
 
 
 class CheckForm(KeyedForm):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import uuid
 from typing import Any
 
 from django import forms
@@ -13,7 +12,7 @@ from jobs.appointments.sitevisits import CALLED_OFF, MENDED, NOT_DONE, OnSite
 from jobs.appointments.visitmodels import VisitReason
 from jobs.core import clock, rules, walltime
 from jobs.core.facts import CALL_RESULTS
-from jobs.core.forms import DayField, MoneyField, OfficeForm, PhoneField, WattsField
+from jobs.core.forms import DayField, KeyedForm, MoneyField, PhoneField, WattsField
 from jobs.core.models import Job, Person
 
 LINES = forms.Textarea(attrs={"rows": 2})
@@ -22,21 +21,6 @@ LINES = forms.Textarea(attrs={"rows": 2})
 def _time(label: str) -> forms.TimeField:
     help_text = "24 hours, with seconds where they were noted: 14:30:05."
     return forms.TimeField(label=label, required=False, input_formats=["%H:%M:%S", "%H:%M"], help_text=help_text)
-
-
-class KeyedForm(OfficeForm):
-    key = forms.CharField(widget=forms.HiddenInput, required=False, max_length=60)
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["key"].initial = lambda: str(uuid.uuid4())
-
-    @property
-    def given_key(self) -> str | None:
-        return str(self.cleaned_data.get("key") or "") or None
-
-    def given(self) -> dict[str, Any]:
-        return {name: value for name, value in self.cleaned_data.items() if name != "key"}
 
 
 class PlanForm(KeyedForm):
@@ -77,8 +61,9 @@ class EndVisitForm(_DayThere):
         widget=forms.RadioSelect,
     )
 
-    def given(self) -> dict[str, Any]:
-        told = super().given()
+    @property
+    def told(self) -> dict[str, Any]:
+        told = super().told
         told["chargeable"] = {"yes": True, "no": False}.get(told["chargeable"])
         return told
 
@@ -121,8 +106,9 @@ class OnSiteForm(_DayThere):
                 self.add_error(name, "This reading is missing; a test is recorded with all of them, or with none where it was not begun.")
         return told
 
-    def given(self) -> dict[str, Any]:
-        told = super().given()
+    @property
+    def told(self) -> dict[str, Any]:
+        told = super().told
         read = {name: told.pop(name) for name in self.READ}
         return {**told, "test": OnSite(**read) if read["opened"] is not None else None}
 
@@ -136,9 +122,10 @@ class OnCallForm(KeyedForm):
     to_on = DayField(label="Until, day")
     to_time = forms.TimeField(label="Until, time")
 
-    def given(self) -> dict[str, Any]:
+    @property
+    def told(self) -> dict[str, Any]:
         """Raises ValueError for a time that the office's clock does not show."""
-        told = super().given()
+        told = super().told
         told.pop("name")  # the act's first argument
         starts, ends = (_instant(told.pop(f"{end}_on"), told.pop(f"{end}_time")) for end in ("from", "to"))
         return {**told, "starts_at": starts, "ends_at": ends}

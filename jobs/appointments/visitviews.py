@@ -14,10 +14,11 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from jobs.appointments import oncall, shown, sitevisits
 from jobs.appointments.models import VerificationRecord
-from jobs.appointments.visitforms import CostForm, EndVisitForm, KeyedForm, OnCallForm, OnSiteForm, PlanForm
+from jobs.appointments.visitforms import CostForm, EndVisitForm, OnCallForm, OnSiteForm, PlanForm
 from jobs.appointments.visitmodels import OnCall, SiteVisit, VisitReason
 from jobs.core import clock, rules
 from jobs.core.actors import actor
+from jobs.core.forms import KeyedForm
 from jobs.core.models import Job
 from jobs.core.refusals import Refused
 from jobs.core.states import S
@@ -31,7 +32,7 @@ MOST_ENDED = 50
 
 def _do(act: Callable[..., T], thing: object, form: KeyedForm, request: HttpRequest) -> T:
     """One act with what was typed; pressed twice it is done once."""
-    return act(thing, **form.given(), by=actor(request), key=form.given_key)
+    return act(thing, **form.told, by=actor(request), key=form.given_key)
 
 
 @right("core.see_calls")

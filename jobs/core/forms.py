@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+import uuid
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any, TypeVar
@@ -74,6 +75,25 @@ class OfficeForm(forms.Form):
         """Put an act's refusal at the field it is about, or above the form if the form does not show that field."""
         shown = refusal.field in self.fields and not self.fields[refusal.field].widget.is_hidden
         self.add_error(refusal.field if shown else None, str(refusal))
+
+
+class KeyedForm(OfficeForm):
+    """A form whose key is made with its page: sent twice, it is recorded once."""
+
+    key = forms.CharField(widget=forms.HiddenInput, required=False, max_length=80)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["key"].initial = lambda: str(uuid.uuid4())
+
+    @property
+    def given_key(self) -> str | None:
+        return str(self.cleaned_data.get("key") or "") or None
+
+    @property
+    def told(self) -> dict[str, Any]:
+        """What was typed, without the key."""
+        return {name: value for name, value in self.cleaned_data.items() if name != "key"}
 
 
 class DayField(forms.Field):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import uuid
 from collections.abc import Callable
 
 from django import forms
@@ -14,7 +13,7 @@ from django.views.decorators.http import require_http_methods
 from jobs.appointments import oncall, shown
 from jobs.core import clock, codes, facts, homefacts, rules
 from jobs.core.actors import actor
-from jobs.core.forms import OfficeForm
+from jobs.core.forms import KeyedForm
 from jobs.core.models import Fact, Job, Party
 from jobs.core.models.people import PartyRole
 from jobs.core.refusals import Refused
@@ -38,16 +37,7 @@ QUESTIONS = (
 WHO_FIRST = (PartyRole.AT_HOME.value, PartyRole.OWNER.value)
 
 
-class _KeyedForm(OfficeForm):
-    """The key is made with the page: sent twice, it is recorded once."""
-
-    key = forms.CharField(widget=forms.HiddenInput, required=False, max_length=80)
-
-    def given(self) -> dict[str, str]:
-        return {name: value for name, value in self.cleaned_data.items() if name != "key"}
-
-
-class OpenForm(_KeyedForm):
+class OpenForm(KeyedForm):
     caller = forms.CharField(label="Who tells it", required=False, max_length=160)
     off = forms.ChoiceField(
         label="What is without power",
@@ -60,7 +50,7 @@ class OpenForm(_KeyedForm):
     )
 
 
-class EndForm(_KeyedForm):
+class EndForm(KeyedForm):
     how = forms.CharField(label="How it ended", max_length=400, widget=forms.Textarea(attrs={"rows": 2}))
 
 
@@ -74,11 +64,11 @@ def emergency(request: HttpRequest) -> HttpResponseBase:
     job = get_object_or_404(Job.objects.seen_by(request.user).select_related("site"), code=code)
     stands = open_emergency(facts.of(job))
     may_end = request.user.has_perm("core.end_emergency")
-    form = (EndForm if stands else OpenForm)(request.POST or None, initial={"key": uuid.uuid4()})
+    form = (EndForm if stands else OpenForm)(request.POST or None)
     if request.method == "POST" and form.is_valid():
         act: Callable[..., Fact] = homefacts.end_emergency if stands else homefacts.open_emergency
         try:
-            act(job, **form.given(), by=actor(request), key=form.cleaned_data["key"] or None)
+            act(job, **form.told, by=actor(request), key=form.given_key)
         except Refused as refusal:
             form.refuse(refusal)
         else:

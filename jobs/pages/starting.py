@@ -107,8 +107,10 @@ def listen(port: int) -> BaseWSGIServer:
 
 
 def run(server: BaseWSGIServer) -> None:
-    """Serve, work and keep the timetable until the process is told to end; the worker then finishes what it has begun."""
-    _keep_until_ready({})
+    """Serve, work and keep the timetable until the process is told to end; the worker then finishes what it has begun.
+
+    `keep_endings` comes before anybody is told that Ctrl-C ends it.
+    """
     # The worker must not take over the printing of the whole process.
     app = app_or_default()
     app.conf.worker_redirect_stdouts = False
@@ -131,10 +133,15 @@ class Endable(Worker):
         _keep_until_ready({ending: signal.getsignal(ending) for ending in ENDINGS})
 
 
-def _keep_until_ready(handlers: Mapping[signal.Signals, Any]) -> None:
-    """Whatever asks for the end is noted; once the worker knows how to end, its handlers are put in and it is asked again."""
+def keep_endings() -> None:
+    """From now on an interrupt is kept until the worker knows how to end, also where a shell had it ignored."""
     for ending in ENDINGS:
         signal.signal(ending, lambda *_: _asked.set())
+
+
+def _keep_until_ready(handlers: Mapping[signal.Signals, Any]) -> None:
+    """Once the worker knows how to end, its handlers are put in, and what asked for the end meanwhile asks again."""
+    keep_endings()
 
     def ready(**_: object) -> None:
         for ending, handler in handlers.items():
@@ -142,8 +149,7 @@ def _keep_until_ready(handlers: Mapping[signal.Signals, Any]) -> None:
         if _asked.is_set():
             signal.raise_signal(signal.SIGINT)
 
-    if handlers:
-        worker_ready.connect(ready, weak=False)
+    worker_ready.connect(ready, weak=False)
 
 
 def said(port: int, sign_ins: list[SignIn]) -> Iterator[str]:

@@ -30,7 +30,9 @@ class Command(BaseCommand):
         warnings.filterwarnings("ignore", category=SecurityWarning)
         try:
             server = starting.listen(port)
-            for line in starting.said(port, starting.prepare(self._say)):
+            sign_ins = starting.prepare(self._say)
+            starting.keep_endings()
+            for line in starting.said(port, sign_ins):
                 self._say(line)
             starting.run(server)
         except Refused as refusal:
